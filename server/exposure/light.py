@@ -1,0 +1,96 @@
+"""
+Light levels, and the ways to read one.
+
+Everything becomes `ev100` [stops], the log2(N^2/t) that exposes the subject correctly at ISO 100.
+Sources: ISO 2720:1974 (C = 250, K = 12.5) and APEX (ASA PH2.5-1960). Checked in tests/published/.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from .refused import within
+from .scales import exact_f_number, exact_iso, iso_position, shutter_time
+
+# Starlight on dark ground is about EV -12; the sun's own disc, 1.6e9 cd/m2, is EV 33.6.
+EV100_DIMMEST, EV100_BRIGHTEST = -16.0, 36.0
+
+INCIDENT_C = 250.0  # lx s, flat receptor: ISO 2720:1974
+REFLECTED_K = 12.5  # cd/m2 s: ISO 2720:1974
+
+NUDGE_STOPS = 1 / 3  # stops/click: a nudge counts in thirds on every dial, as meters and readings do
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """A light level. ev100 [stops]: the log2(N^2/t) that exposes it correctly at ISO 100."""
+
+    ev100: float
+
+    def __post_init__(self) -> None:
+        within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
+
+    def nudged(self, clicks: int) -> Light:
+        """
+        The same place after the shooter's correction; + is brighter. Held at the ends of what may be.
+
+        >>> Light(9.0).nudged(-3)
+        Light(ev100=8.0)
+        """
+        ev100 = self.ev100 + clicks * NUDGE_STOPS
+        return Light(min(max(ev100, EV100_DIMMEST), EV100_BRIGHTEST))
+
+
+def from_ev(value: float, iso: float = 100) -> Light:
+    """
+    A meter's EV. value [stops] at the ISO [speed] the meter was set to.
+
+    >>> from_ev(15, iso=400).ev100
+    13.0
+    """
+    within("value", value, -30, 60, "EV")
+    return Light(value - iso_position(iso) / 3)
+
+
+def from_lux(value: float) -> Light:
+    """
+    Incident light on a flat receptor. value [lx]; log2(E 100/C), ISO 2720:1974.
+
+    >>> from_lux(640).ev100
+    8.0
+    """
+    within("value", value, 1e-4, 1e9, "lx")
+    return Light(math.log2(value * 100 / INCIDENT_C))
+
+
+def from_luminance(value: float) -> Light:
+    """
+    Reflected light. value [cd/m2]; log2(L 100/K), ISO 2720:1974.
+
+    >>> from_luminance(64).ev100
+    9.0
+    """
+    within("value", value, 1e-5, 5e9, "cd/m²")
+    return Light(math.log2(value * 100 / REFLECTED_K))
+
+
+def from_camera(aperture: float, shutter: float, iso: float, filter_stops: float = 0, meter: float = 0) -> Light:
+    """
+    The camera's own settings as a light meter.
+
+    aperture      [f-number]  as marked
+    shutter       [s]
+    iso           [speed]     as marked
+    filter_stops  [stops]     of everything on the lens, its own loss included
+    meter         [stops]     what the camera's meter shows; +1: the picture would be one stop too bright
+
+    Source: APEX. f/16, 1/125 s at ISO 100 is sunny ground:
+
+    >>> round(from_camera(16, 1 / 125, 100).ev100, 2)
+    14.97
+    """
+    within("filter_stops", filter_stops, 0, 40, "stops")
+    within("meter", meter, -20, 20, "stops")
+    settings = math.log2(exact_f_number(aperture) ** 2 / shutter_time(shutter)) - math.log2(exact_iso(iso) / 100)
+    return Light(settings + filter_stops + meter)

@@ -1,0 +1,305 @@
+"""
+Kit, look and rig, and the actions of the hand that turn one rig into another.
+
+Each value is checked once, where it is made; what exists makes sense.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Literal
+
+from .glass import FILTERS_MOST, STACKED_MOST, Filter, Holder
+from .refused import OutOfRange, within
+from .scales import (
+    ClicksPerStop,
+    aperture_position,
+    clicks_per_stop,
+    exact_f_number,
+    iso_position,
+    shutter_time,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+ISOS_MOST, SHUTTERS_MOST, BUILT_IN_MOST = 100, 40, 16
+
+TOLERANCE, TOLERANCE_MOST = 0.2, 0.33  # stops of error in the picture that nobody minds
+RUSH_TOLERANCE, RUSH_TOLERANCE_MOST = 0.5, 1.0  # stops that are rather mended afterwards
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """
+    A camera body.
+
+    clicks_per_stop  [1/stop]  of the aperture dial; 10 is a stepless iris, counted in tenths
+    iso_base         [speed]   one or two native speeds
+    iso_allowed      [speed]   what the shooter will use
+    iso_quiet        [speed]   the highest that still shows no noise; None: only the bases
+    shutters         [s]       what the shooter will use
+    built_in_nd      [stops]   positions of the wheel behind the lens, in its order
+    """
+
+    clicks_per_stop: ClicksPerStop
+    iso_base: tuple[float, ...]
+    iso_allowed: tuple[float, ...]
+    shutters: tuple[float, ...]
+    iso_quiet: float | None = None
+    built_in_nd: tuple[float, ...] = (0.0,)
+
+    def __post_init__(self) -> None:
+        clicks_per_stop(self.clicks_per_stop)
+        _some("iso.base", self.iso_base, 4)
+        _some("iso.allowed", self.iso_allowed, ISOS_MOST)
+        _some("shutters", self.shutters, SHUTTERS_MOST)
+        _some("built_in_nd", self.built_in_nd, BUILT_IN_MOST)
+        for name, speeds in (("iso.base", self.iso_base), ("iso.allowed", self.iso_allowed)):
+            for speed in speeds:
+                iso_position(speed, name)
+        if self.iso_quiet is not None:
+            iso_position(self.iso_quiet, "iso.quiet")
+        for seconds in self.shutters:
+            shutter_time(seconds, "shutters")
+        for stops in self.built_in_nd:
+            within("built_in_nd", stops, 0, 20, "stops")
+        if len(set(self.built_in_nd)) < len(self.built_in_nd):
+            raise OutOfRange("built_in_nd", list(self.built_in_nd), "each position once")
+
+
+@dataclass(frozen=True, slots=True)
+class Lens:
+    """
+    A lens. widest, smallest [f-number] as marked; thread [mm] or None without one; loss_stops [stops], T minus f.
+    """
+
+    widest: float
+    smallest: float
+    thread: float | None = None
+    loss_stops: float = 0.0
+
+    def __post_init__(self) -> None:
+        if exact_f_number(self.widest, field="widest") > exact_f_number(self.smallest, field="smallest"):
+            raise OutOfRange("widest", self.widest, f"the smallest, f/{self.smallest:g}, or a wider aperture")
+        if self.thread is not None:
+            within("thread", self.thread, 10, 200, "mm")
+        within("loss_stops", self.loss_stops, 0, 5, "stops")
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Seconds for each action, and what a stop nearer to the wanted iris is worth. Common practice, no source."""
+
+    pull: float = 3.0
+    drop_in: float = 4.0
+    holder_off: float = 2.0
+    holder_on: float = 3.0
+    unscrew: float = 10.0
+    screw_on: float = 12.0
+    built_in: float = 1.0  # per position of the wheel
+    iris: float = 0.45  # per stop turned
+    iso: float = 1.5
+    shutter: float = 1.5
+    stray: float = 3.0  # per stop from the wanted iris; no action
+
+    def __post_init__(self) -> None:
+        for each in fields(self):
+            within(f"hands.{each.name}", getattr(self, each.name), 0, 3600, "s")
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """One body with one lens on it, a holder or none, and the filters in the pouch, in the shooter's order."""
+
+    body: Body
+    lens: Lens
+    holder: Holder | None = None
+    filters: tuple[Filter, ...] = ()
+    hands: Hands = field(default_factory=Hands)
+
+    def __post_init__(self) -> None:
+        if len(self.filters) > FILTERS_MOST:
+            raise OutOfRange("filters", f"{len(self.filters)} filters", f"at most {FILTERS_MOST}")
+        seen: set[str] = set()
+        for piece in self.filters:
+            if piece.id in seen:
+                raise OutOfRange("filters", piece.id, "each name once")
+            seen.add(piece.id)
+
+    def filter(self, filter_id: str) -> Filter:
+        """The filter with this id; KeyError if the kit has none."""
+        for piece in self.filters:
+            if piece.id == filter_id:
+                return piece
+        raise KeyError(filter_id)
+
+    @property
+    def irises(self) -> range:
+        """Every aperture position [clicks] between the lens's ends on this body's dial."""
+        clicks = self.body.clicks_per_stop
+        return range(aperture_position(self.lens.widest, clicks), aperture_position(self.lens.smallest, clicks) + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """
+    The iris wanted at a place, and how far it may stray.
+
+    wanted, widest, narrowest  [f-number] as marked
+    shutter                    [s]
+    tolerance                  [stops] error in the picture that is not minded
+    rush_tolerance             [stops] error that is rather mended afterwards than touched for
+    """
+
+    wanted: float
+    widest: float
+    narrowest: float
+    shutter: float
+    tolerance: float = TOLERANCE
+    rush_tolerance: float = RUSH_TOLERANCE
+
+    def __post_init__(self) -> None:
+        wanted, widest, narrowest = (
+            exact_f_number(getattr(self, name), field=f"look.{name}") for name in ("wanted", "widest", "narrowest")
+        )
+        if not widest <= narrowest:
+            raise OutOfRange("look.widest", self.widest, f"the narrowest, f/{self.narrowest:g}, or a wider aperture")
+        if not widest <= wanted <= narrowest:
+            raise OutOfRange("look.wanted", self.wanted, f"f/{self.widest:g} to f/{self.narrowest:g}, as the look says")
+        shutter_time(self.shutter, "look.shutter")
+        within("look.tolerance", self.tolerance, 0, TOLERANCE_MOST, "stop")
+        within("look.rush_tolerance", self.rush_tolerance, 0, RUSH_TOLERANCE_MOST, "stop")
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """
+    What is on the camera right now.
+
+    holder_on  whether the holder is mounted; one that is off keeps its filters
+    slots      ids of the filters in the holder, front to back in no particular sense
+    threads    ids of the filters screwed on; a set of at most two
+    built_in   [stops]  the built-in step
+    aperture   [f-number] as marked;  shutter [s];  iso [speed] as marked
+    """
+
+    holder_on: bool
+    slots: tuple[str, ...]
+    threads: tuple[str, ...]
+    built_in: float
+    aperture: float
+    shutter: float
+    iso: float
+
+    def __post_init__(self) -> None:
+        exact_f_number(self.aperture, field="rig.aperture")
+        shutter_time(self.shutter, "rig.shutter")
+        iso_position(self.iso, "rig.iso")
+
+    @property
+    def on_lens(self) -> tuple[str, ...]:
+        """Ids of the filters that take light now."""
+        return (*self.slots, *self.threads) if self.holder_on else self.threads
+
+
+def check_rig(kit: Kit, rig: Rig) -> None:
+    """Raise OutOfRange unless this kit can be set up as this rig says."""
+    ids = {piece.id for piece in kit.filters}
+    for name, chosen in (("rig.slots", rig.slots), ("rig.threads", rig.threads)):
+        for filter_id in chosen:
+            if filter_id not in ids:
+                raise OutOfRange(name, filter_id, "a filter of this kit")
+        if len(set(chosen)) < len(chosen):
+            raise OutOfRange(name, list(chosen), "each filter once")
+    if rig.built_in not in kit.body.built_in_nd:
+        raise OutOfRange("rig.built_in", rig.built_in, "one of " + _list(kit.body.built_in_nd))
+    _check_holder(kit, rig)
+    if len(rig.threads) > STACKED_MOST:
+        raise OutOfRange("rig.threads", list(rig.threads), f"at most {STACKED_MOST} screwed on")
+    for filter_id in rig.threads:
+        piece = kit.filter(filter_id)
+        if piece.mount != "thread" or piece.thread != kit.lens.thread:
+            raise OutOfRange("rig.threads", filter_id, f"a filter for the lens's thread, {kit.lens.thread} mm")
+
+
+def _check_holder(kit: Kit, rig: Rig) -> None:
+    if kit.holder is None:
+        if rig.holder_on:
+            raise OutOfRange("rig.holder_on", rig.holder_on, "false, since the kit has no holder")
+        if rig.slots:
+            raise OutOfRange("rig.slots", list(rig.slots), "none, since the kit has no holder")
+        return
+    if rig.holder_on and not kit.holder.mounts_on(kit.lens.thread):
+        raise OutOfRange("rig.holder_on", rig.holder_on, f"false, since there is no {kit.lens.thread} mm adapter ring")
+    if rig.holder_on and rig.threads:
+        raise OutOfRange("rig.threads", list(rig.threads), "none while the holder is mounted")
+    if len(rig.slots) > kit.holder.slots:
+        raise OutOfRange("rig.slots", list(rig.slots), f"at most {kit.holder.slots} filters")
+    for filter_id in rig.slots:
+        if not kit.holder.takes(kit.filter(filter_id)):
+            raise OutOfRange("rig.slots", filter_id, f"a {kit.holder.width:g} mm plate for the holder")
+
+
+Do = Literal[
+    "holder_off", "unscrew", "pull", "drop_in", "holder_on", "screw_on", "built_in", "open", "close", "iso", "shutter"
+]
+GLASS_ACTIONS: frozenset[Do] = frozenset({"pull", "drop_in", "holder_off", "holder_on", "unscrew", "screw_on"})
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """
+    One thing the hand does. `filter` for filters, `clicks` [clicks] for the iris, `to` for the others:
+    [stops] built-in, [speed] ISO, [s] shutter. `seconds` [s] is what it takes.
+    """
+
+    do: Do
+    seconds: float
+    filter: str | None = None
+    clicks: int | None = None
+    to: float | None = None
+
+
+def actions(kit: Kit, now: Rig, then: Rig) -> tuple[Action, ...]:
+    """
+    What the hand does to turn one rig into another, in the order it does it. Both must be rigs of this kit.
+
+    The seconds add up to the move's hand_seconds.
+    """
+    hands, clicks = kit.hands, kit.body.clicks_per_stop
+    done: list[Action] = []
+    if now.holder_on and not then.holder_on:
+        done.append(Action("holder_off", hands.holder_off))
+    done += [Action("unscrew", hands.unscrew, filter=f) for f in now.threads if f not in then.threads]
+    done += [Action("pull", hands.pull, filter=f) for f in now.slots if f not in then.slots]
+    done += [Action("drop_in", hands.drop_in, filter=f) for f in then.slots if f not in now.slots]
+    if then.holder_on and not now.holder_on:
+        done.append(Action("holder_on", hands.holder_on))
+    done += [Action("screw_on", hands.screw_on, filter=f) for f in then.threads if f not in now.threads]
+    wheel = kit.body.built_in_nd
+    if positions := abs(wheel.index(then.built_in) - wheel.index(now.built_in)):
+        done.append(Action("built_in", hands.built_in * positions, to=then.built_in))
+    if turn := aperture_position(then.aperture, clicks) - aperture_position(now.aperture, clicks):
+        seconds = hands.iris * abs(turn) / clicks
+        done.append(Action("close" if turn > 0 else "open", seconds, clicks=abs(turn)))
+    if iso_position(then.iso) != iso_position(now.iso):
+        done.append(Action("iso", hands.iso, to=then.iso))
+    if then.shutter != now.shutter:
+        done.append(Action("shutter", hands.shutter, to=then.shutter))
+    return tuple(done)
+
+
+def glass_stops(kit: Kit, rig: Rig) -> float:
+    """What everything between the subject and the sensor takes [stops]: filters, built-in step, the lens's loss."""
+    return math.fsum((*(kit.filter(f).stops for f in rig.on_lens), rig.built_in, kit.lens.loss_stops))
+
+
+def _some(name: str, values: tuple[float, ...], most: int) -> None:
+    if not 1 <= len(values) <= most:
+        raise OutOfRange(name, f"{len(values)} values", f"1 to {most} values")
+
+
+def _list(values: Iterable[float]) -> str:
+    return ", ".join(f"{value:g}" for value in values)
