@@ -1,8 +1,8 @@
-# Read by demo/run and tests/run, which set root: the way from a bare Python to an environment with exactly
-# the packages of a lock file. Everything that is fetched or cached stays in the checkout.
+# Read by demo/run, tests/run and tests/lock, which set root: the way from a bare Python to an environment with
+# exactly the packages of a lock file. Everything that is fetched or cached stays in the checkout.
 # shellcheck shell=sh disable=SC2154
 
-cd "$root"
+cd "$root" || exit
 
 # A setting of the caller's own Python must not lead to packages that the lock file does not name.
 unset PYTHONHOME PYTHONPATH PYTHONSAFEPATH
@@ -24,8 +24,11 @@ give_up() {
   exit 1
 }
 
+python=
+
 # Sets python to the first Python on PATH that is new enough and can make an environment.
 find_python() {
+  [ -z "$python" ] || return 0
   # Old Pythons read this too, so it keeps to what they understand.
   probe='
 import sys
@@ -60,31 +63,37 @@ print(getattr(sys, "_base_executable", sys.executable))
     "Install one, with its pip and venv modules; on Debian and Ubuntu:  apt-get install python3 python3-venv"
 }
 
-# make_environment FOLDER LOCK: sets venv to FOLDER, an environment of exactly LOCK's packages.
-# Whatever is not known to be whole is made again from nothing: pip takes a package that was cut off half-way
-# for an installed one. The stamp is the last thing written and the first removed, so only a whole one has it.
-make_environment() {
-  venv=$root/$1
+# new_environment FOLDER: an empty environment there, in place of whatever was.
+new_environment() {
   find_python
-  # Not the patch release: an update of the system's Python keeps the environment usable, perhaps with no signal.
+  say "Making the environment in ${1#"$root"/} with $("$python" --version)."
+  # The stamp first: a removal that is cut off must not leave it behind.
+  rm -f "$1/stamp"
+  rm -rf "$1"
+  "$python" -m venv "$1" || give_up "the environment could not be made; the lines above say why."
+}
+
+# make_environment FOLDER LOCK: an environment there with exactly LOCK's packages.
+# Whatever is not known to be whole is made again from nothing: pip takes a package that was cut off half-way
+# for an installed one. Only a whole environment has a stamp, which says what it was made from.
+make_environment() {
+  find_python
+  # Not the patch release: an update of the system's Python must not ask for a network where there is none.
   wanted=$("$python" -c '
 import hashlib, pathlib, sys, sysconfig
 lock = hashlib.sha256(pathlib.Path(sys.argv[2]).read_bytes()).hexdigest()
 print(lock, sys.implementation.cache_tag, sysconfig.get_platform(), sys.base_prefix, sys.argv[1])
-' "$venv" "$2")
-  if [ "$(cat "$venv/stamp" 2>/dev/null)" = "$wanted" ] && "$venv/bin/python" -c '' 2>/dev/null; then
-    say "The environment in $1 is ready."
+' "$1" "$2")
+  if [ "$(cat "$1/stamp" 2>/dev/null)" = "$wanted" ] && "$1/bin/python" -c '' 2>/dev/null; then
+    say "The environment in ${1#"$root"/} is ready."
     return
   fi
-  say "Making the environment in $1 with $("$python" --version)."
-  rm -f "$venv/stamp"
-  rm -rf "$venv"
-  "$python" -m venv "$venv" || give_up "the environment in $1 could not be made; the lines above say why."
+  new_environment "$1"
   say "Installing the packages of $2 into it. The first time this takes a minute or so."
   # Only ready-built packages: what a build from source fetches for itself has no hash to be checked against.
-  "$venv/bin/python" -m pip install --quiet --require-hashes --only-binary :all: -r "$2" ||
+  "$1/bin/python" -m pip install --quiet --require-hashes --only-binary :all: -r "$2" ||
     give_up "the packages of $2 could not be installed; pip's lines above say why." \
       "Most often there is no network, or no Python package registry can be reached:" \
       "pip asks the one in its own settings (pip config list). Once that works, run this again."
-  printf '%s\n' "$wanted" >"$venv/stamp"
+  printf '%s\n' "$wanted" >"$1/stamp"
 }

@@ -55,11 +55,12 @@ class Filter:
     """
     One piece of neutral grey glass.
 
-    id       the shooter's own name for it, unique in the kit
+    id       what rigs and actions call it, unique in the kit
     mount    "slot" (a plate for a holder) or "thread" (a ring screwed on)
     density  [D]   of the glass itself
     width    [mm]  of a plate; None: whatever the holder takes
     thread   [mm]  of a ring; None for a plate
+    name     what the shooter calls it; None: its density says enough
     """
 
     id: str
@@ -68,6 +69,7 @@ class Filter:
     width: float | None = None
     thread: float | None = None
     kind: Literal["nd"] = "nd"
+    name: str | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.id) <= 80:

@@ -22,7 +22,7 @@ import numpy as np
 
 from .glass import Setups, setups
 from .refused import OutOfRange
-from .rig import GLASS_ACTIONS, Action, Hands, Kit, Look, Rig, actions, check_rig
+from .rig import GLASS_ACTIONS, Action, Kit, Look, Rig, actions, check_rig
 from .scales import aperture_position, iso_position, marked_f_number
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 DECIMALS = 6  # parts of a score are compared at 1e-6
 EDGE = 0.5 * 10.0**-DECIMALS  # what rounds down to a bound still keeps it
+SLACK = 1e-9  # clicks; far above what a double errs by, far below what a score shows
 RIGS_MOST = 50_000_000  # legal rigs a call may ask about
 PLACES_MOST = 400
 
@@ -265,8 +266,9 @@ class _Search:
     def _best(self, tolerance: float, *, least_glass: bool) -> list[Move]:
         allowed = self.kit.body.clicks_per_stop * tolerance
         miss = np.round(np.maximum(0.0, self.distance.min(axis=1) - allowed), DECIMALS)
-        reach = miss + allowed + EDGE
+        reach = miss + allowed + EDGE + SLACK
         able = self.distance <= reach[:, None]
+        reach += SLACK  # so that no able setup finds its window empty by a last digit
         if least_glass:
             seconds = np.round(self.glass.seconds, DECIMALS)
             least = np.where(able, seconds, np.inf).min(axis=1)
@@ -289,8 +291,9 @@ class _Search:
         iris, iso, shutter = self.settings.of_rank(rank)
         grid = self.settings.grid_exposure[np.ix_(iris, iso, shutter)]
         residual = np.abs(self.target[place, ways][:, None, None, None] - grid)
+        stray = self.kit.hands.stray * self.off_wanted / self.kit.body.clicks_per_stop
         setting_cost = (
-            (self.cost_of_iris + self.kit.hands.stray * self.off_wanted / self.kit.body.clicks_per_stop)[iris][:, None, None]
+            (self.cost_of_iris + stray)[iris][:, None, None]
             + self.cost_of_iso[iso][None, :, None]
             + self.cost_of_shutter[shutter][None, None, :]
         )  # fmt: skip
@@ -305,8 +308,11 @@ class _Search:
 
     def _move(self, place: int, way: int, iris: int, iso: int, shutter: int, allowed: float) -> Move:
         settings, kit = self.settings, self.kit
+        holder_on, slots, threads = _glass_on(kit, self.rig, self.glass.setups, way)
         rig = Rig(
-            **_glass_on(kit, self.rig, self.glass.setups, way),
+            holder_on,
+            slots,
+            threads,
             built_in=kit.body.built_in_nd[self.glass.setups.built_in[way]],
             aperture=marked_f_number(int(settings.irises[iris]), kit.body.clicks_per_stop),
             shutter=settings.shutters[shutter],
@@ -329,12 +335,12 @@ class _Search:
         return Move(rig, done, residual, score)
 
 
-def _glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> dict[str, bool | tuple[str, ...]]:
-    """The glass of a setup as a rig's fields: what stays keeps its slot, what comes takes the free ones."""
+def _glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> tuple[bool, tuple[str, ...], tuple[str, ...]]:
+    """A setup as a rig's holder_on, slots and threads: what stays keeps its slot, what comes takes the free ones."""
     chosen = [f.id for f, on in zip(kit.filters, ways.on[way], strict=True) if on]
     if not ways.holder[way]:
-        return {"holder_on": False, "slots": now.slots, "threads": _kept_first(now.threads, chosen)}
-    return {"holder_on": True, "slots": _kept_first(now.slots, chosen), "threads": ()}
+        return False, now.slots, _kept_first(now.threads, chosen)
+    return True, _kept_first(now.slots, chosen), ()
 
 
 def _kept_first(now: tuple[str, ...], chosen: list[str]) -> tuple[str, ...]:
@@ -366,4 +372,5 @@ def _range_minimum_table(values: NDArray[np.int64]) -> tuple[NDArray[np.int64], 
 
 
 def _count(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
-    return np.count_nonzero(mask, axis=1)
+    counted: NDArray[np.intp] = mask.sum(axis=1, dtype=np.intp)
+    return counted

@@ -243,7 +243,17 @@ def _check_holder(kit: Kit, rig: Rig) -> None:
 
 
 Do = Literal[
-    "holder_off", "unscrew", "pull", "drop_in", "holder_on", "screw_on", "built_in", "open", "close", "iso", "shutter"
+    "holder_off",
+    "unscrew",
+    "pull",
+    "drop_in",
+    "holder_on",
+    "screw_on",
+    "built_in",
+    "open",
+    "close",
+    "iso",
+    "shutter",
 ]
 GLASS_ACTIONS: frozenset[Do] = frozenset({"pull", "drop_in", "holder_off", "holder_on", "unscrew", "screw_on"})
 
@@ -303,3 +313,26 @@ def _some(name: str, values: tuple[float, ...], most: int) -> None:
 
 def _list(values: Iterable[float]) -> str:
     return ", ".join(f"{value:g}" for value in values)
+
+
+def nearest_rig(kit: Kit, rig: Rig) -> Rig:
+    """
+    The rig that this kit allows and that differs least: what is not in the kit, or does not fit, is off the camera.
+
+    For a kit that was changed while the rig was on; the iris, shutter and ISO stay as they are.
+    """
+    known = {piece.id: piece for piece in kit.filters}
+    holder = kit.holder
+    slots = tuple(f for f in rig.slots if f in known and holder is not None and holder.takes(known[f]))
+    threads = tuple(f for f in rig.threads if f in known and kit.lens.thread is not None)
+    threads = tuple(f for f in threads if known[f].mount == "thread" and known[f].thread == kit.lens.thread)
+    mounted = rig.holder_on and holder is not None and holder.mounts_on(kit.lens.thread)
+    return Rig(
+        holder_on=mounted,
+        slots=slots[: holder.slots] if holder is not None else (),
+        threads=() if mounted else threads[:STACKED_MOST],
+        built_in=rig.built_in if rig.built_in in kit.body.built_in_nd else kit.body.built_in_nd[0],
+        aperture=rig.aperture,
+        shutter=rig.shutter,
+        iso=rig.iso,
+    )

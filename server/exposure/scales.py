@@ -11,7 +11,7 @@ half-stop series as engraved. Checked in tests/published/test_marked_series.py.
 from __future__ import annotations
 
 import math
-from typing import Literal, cast
+from typing import Literal
 
 from .refused import OutOfRange, within
 
@@ -32,6 +32,10 @@ THIRD_STOP_MARKS = (
 HALF_STOP_MARKS = (
     0.7, 0.8, 1, 1.2, 1.4, 1.7, 2, 2.4, 2.8, 3.3, 4, 4.8, 5.6, 6.7, 8, 9.5, 11, 13, 16, 19, 22, 27, 32, 38, 45, 54, 64,
 )
+ISO_MARKS = (
+    12, 16, 20, 25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500,
+    3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400,
+)
 # fmt: on
 _MARK_AT: dict[int, dict[int, float]] = {
     3: {round(6 * math.log2(mark)): mark for mark in THIRD_STOP_MARKS},
@@ -42,9 +46,10 @@ _IS_MARKED = frozenset(THIRD_STOP_MARKS)
 
 def clicks_per_stop(came: int, field: str = "clicks_per_stop") -> ClicksPerStop:
     """The same number, known to be one that a dial can have. Raises OutOfRange for any other."""
-    if came not in CLICKS_PER_STOP:
-        raise OutOfRange(field, came, "3, 2, 1 or 10 (a stepless iris)")
-    return cast("ClicksPerStop", came)
+    for known in CLICKS_PER_STOP:
+        if came == known:
+            return known
+    raise OutOfRange(field, came, "3, 2, 1 or 10 (a stepless iris)")
 
 
 def exact_f_number(n: float, clicks: ClicksPerStop = 3, field: str = "aperture") -> float:
@@ -125,6 +130,6 @@ def exact_iso(iso: float, field: str = "iso") -> float:
 
 
 def shutter_time(seconds: float, field: str = "shutter") -> float:
-    """The exposure time [s] as given; video cameras run the marked time. Raises OutOfRange outside 0.00001 to 3600 s."""
+    """The exposure time [s] as given; video cameras run the marked time. OutOfRange outside 0.00001 to 3600 s."""
     within(field, seconds, SHUTTER_SHORTEST, SHUTTER_LONGEST, "s")
     return float(seconds)

@@ -1,0 +1,1 @@
+"""A made-up venue, kit and day to try Lychgate with."""

@@ -1,0 +1,27 @@
+"""Routes that answer with JSON: the engine's calls, as the contract has them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+
+from server.door.problems import ProblemDocument
+
+from . import moves, readings
+
+router = APIRouter(tags=["engine"])
+router.include_router(moves.router)
+router.include_router(readings.router)
+
+ABOUT = (
+    "Units: light in stops as `ev100`, the log2(N²/t) that exposes it correctly at ISO 100; f-numbers as marked; "
+    "exposure times in seconds; densities in D; sizes of glass in millimetres; hand times in seconds; turns of the "
+    "iris in clicks of the body's dial. Numbers must be JSON numbers, and finite. Bad input is answered with an "
+    "RFC 9457 problem document that names the field, what came and what is allowed: 422, or 400 for what is not JSON."
+)
+
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    400: {"description": "Not JSON", "model": ProblemDocument, "content": {"application/problem+json": {}}},
+    422: {"description": "Bad input", "model": ProblemDocument, "content": {"application/problem+json": {}}},
+}

@@ -1,0 +1,59 @@
+"""Builds the application from the settings: wiring only."""
+
+from __future__ import annotations
+
+from contextlib import asynccontextmanager
+from typing import TYPE_CHECKING
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+
+from server import api, pages
+from server.book.crews import NotThere
+from server.book.days import KitIncomplete
+from server.book.store import Book
+from server.door.guard import Guard
+from server.exposure.refused import OutOfRange
+from server.settings import CHECKOUT
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from server.settings import Settings
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The whole application on one book. Opening the book waits until it starts; importing opens nothing."""
+
+    @asynccontextmanager
+    async def book_opened(app: FastAPI) -> AsyncIterator[None]:
+        app.state.book = Book(settings)
+        app.state.book.migrate()
+        yield
+        app.state.book.close()
+
+    app = FastAPI(
+        title="Lychgate",
+        summary="Which filter to pull and how many clicks to turn, for every next place.",
+        description=api.ABOUT,
+        version="1",
+        lifespan=book_opened,
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        responses=api.REFUSALS,
+    )
+    app.mount("/static", StaticFiles(directory=CHECKOUT / "static"), name="static")
+    app.include_router(api.router, prefix="/api")
+    app.include_router(pages.router)
+    app.add_exception_handler(RequestValidationError, pages.bad_request)
+    app.add_exception_handler(OutOfRange, pages.out_of_range)
+    app.add_exception_handler(NotThere, pages.not_there)
+    app.add_exception_handler(KitIncomplete, pages.kit_incomplete)
+    app.add_exception_handler(HTTPException, pages.http_error)
+    app.add_middleware(GZipMiddleware, minimum_size=600, compresslevel=6)
+    app.add_middleware(Guard)
+    return app

@@ -1,0 +1,43 @@
+"""Crews, and looking a thing up as one of a crew's own."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeVar
+
+from sqlalchemy import select
+
+from .tables import Crew, Day, Kit, Venue
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+Owned = TypeVar("Owned", Kit, Venue, Day)
+
+FIRST_CREW = "My crew"
+
+
+class NotThere(LookupError):
+    """Nothing of this crew has that number."""
+
+
+def first_crew(session: Session) -> Crew:
+    """The crew of a book that has only one; made where there is none yet."""
+    crew = session.scalars(select(Crew).order_by(Crew.id).limit(1)).first()
+    if crew is None:
+        crew = Crew(name=FIRST_CREW)
+        session.add(crew)
+        session.flush()
+    return crew
+
+
+def owned(session: Session, table: type[Owned], crew_id: int, number: int) -> Owned:
+    """The crew's own row with this number; NotThere for any other, another crew's included."""
+    row = session.scalars(select(table).where(table.id == number, table.crew_id == crew_id)).unique().first()
+    if row is None:
+        raise NotThere(table.__tablename__)
+    return row
+
+
+def all_owned(session: Session, table: type[Owned], crew_id: int) -> list[Owned]:
+    """All rows of a crew, oldest first."""
+    return list(session.scalars(select(table).where(table.crew_id == crew_id).order_by(table.id)).unique())

@@ -1,0 +1,24 @@
+"""Alembic's entry: run on the connection that the book hands over."""
+
+from typing import Literal
+
+from alembic import context
+
+from server.book.tables import Table, UtcTime
+
+
+def spelled(kind: str, thing: object, _context: object) -> str | Literal[False]:
+    """How a column's type is written in a migration, which must not change when the tables' code does."""
+    return "sa.DateTime(timezone=True)" if kind == "type" and isinstance(thing, UtcTime) else False
+
+
+connection = context.config.attributes["connection"]
+context.configure(
+    connection=connection,
+    target_metadata=Table.metadata,
+    render_as_batch=True,
+    render_item=spelled,
+    transaction_per_migration=True,
+)
+with context.begin_transaction():
+    context.run_migrations()

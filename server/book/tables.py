@@ -1,0 +1,260 @@
+"""
+The tables. Rows belong to a crew, directly or through their parent; nothing is read without its crew.
+
+Ranges are checked by the engine's values where they come in; the checks here are the last line behind them.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    Date,
+    DateTime,
+    Dialect,
+    ForeignKey,
+    Index,
+    MetaData,
+    String,
+    TypeDecorator,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+NAME_LONGEST = 80
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """An instant: aware in Python, UTC in the database."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's signature
+        """Python to database."""
+        return None if value is None else value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's signature
+        """Database to Python; SQLite gives naive times back."""
+        return None if value is None else value.replace(tzinfo=value.tzinfo or UTC).astimezone(UTC)
+
+
+class Table(DeclarativeBase):
+    """The base of all tables, with names for every constraint so that migrations can change them."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(column_0_label)s",
+            "uq": "uq_%(table_name)s_%(column_0_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy reads it from the class
+        str: String(NAME_LONGEST),
+        datetime: UtcTime(),
+        date: Date(),
+        list[float]: JSON(),
+        dict[str, Any]: JSON(),
+    }
+
+
+def _crew() -> Mapped[int]:
+    return mapped_column(ForeignKey("crews.id", ondelete="CASCADE"), index=True)
+
+
+class Crew(Table):
+    """People who work together. Nothing is shared between crews."""
+
+    __tablename__ = "crews"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+
+
+class Kit(Table):
+    """What one shooter owns. hands: the seconds that differ from the usual ones."""
+
+    __tablename__ = "kits"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    crew_id: Mapped[int] = _crew()
+    name: Mapped[str]
+    hands: Mapped[dict[str, Any]] = mapped_column(default=dict)
+
+    bodies: Mapped[list[Body]] = relationship(order_by="Body.id", lazy="selectin", cascade="all, delete-orphan")
+    lenses: Mapped[list[Lens]] = relationship(order_by="Lens.id", lazy="selectin", cascade="all, delete-orphan")
+    holders: Mapped[list[Holder]] = relationship(order_by="Holder.id", lazy="selectin", cascade="all, delete-orphan")
+    filters: Mapped[list[Filter]] = relationship(order_by="Filter.id", lazy="selectin", cascade="all, delete-orphan")
+
+
+def _kit() -> Mapped[int]:
+    return mapped_column(ForeignKey("kits.id", ondelete="CASCADE"), index=True)
+
+
+class Body(Table):
+    """A camera body; figures as `exposure.rig.Body`."""
+
+    __tablename__ = "bodies"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kit_id: Mapped[int] = _kit()
+    name: Mapped[str]
+    clicks_per_stop: Mapped[int]
+    iso_base: Mapped[list[float]]
+    iso_allowed: Mapped[list[float]]
+    iso_quiet: Mapped[float | None]
+    shutters: Mapped[list[float]]
+    built_in_nd: Mapped[list[float]]
+
+
+class Lens(Table):
+    """A lens; figures as `exposure.rig.Lens`."""
+
+    __tablename__ = "lenses"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kit_id: Mapped[int] = _kit()
+    name: Mapped[str]
+    widest: Mapped[float]
+    smallest: Mapped[float]
+    thread: Mapped[float | None]
+    loss_stops: Mapped[float]
+
+
+class Holder(Table):
+    """A filter holder and its adapter rings; figures as `exposure.glass.Holder`."""
+
+    __tablename__ = "holders"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kit_id: Mapped[int] = _kit()
+    name: Mapped[str]
+    width: Mapped[float]
+    slots: Mapped[int]
+    rings: Mapped[list[float]]
+
+
+class Filter(Table):
+    """A filter; figures as `exposure.glass.Filter`."""
+
+    __tablename__ = "filters"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kit_id: Mapped[int] = _kit()
+    name: Mapped[str]
+    mount: Mapped[str]
+    density: Mapped[float]
+    width: Mapped[float | None]
+    thread: Mapped[float | None]
+
+
+class Venue(Table):
+    """Somewhere to shoot. Coordinates [degrees], north and east positive; None: not known."""
+
+    __tablename__ = "venues"
+    __table_args__ = (
+        CheckConstraint("latitude between -90 and 90", name="latitude"),
+        CheckConstraint("longitude between -180 and 180", name="longitude"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    crew_id: Mapped[int] = _crew()
+    name: Mapped[str]
+    latitude: Mapped[float | None]
+    longitude: Mapped[float | None]
+    time_zone: Mapped[str]
+
+    places: Mapped[list[Place]] = relationship(
+        order_by="Place.position, Place.id", lazy="selectin", cascade="all, delete-orphan"
+    )
+
+
+class Place(Table):
+    """A spot at a venue with its own light. light: sun, shade, window or lamps."""
+
+    __tablename__ = "places"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    venue_id: Mapped[int] = mapped_column(ForeignKey("venues.id", ondelete="CASCADE"), index=True)
+    name: Mapped[str]
+    light: Mapped[str]
+    position: Mapped[int]
+
+    readings: Mapped[list[Reading]] = relationship(
+        order_by="Reading.taken_at.desc(), Reading.id.desc()",
+        cascade="all, delete-orphan",
+        back_populates="place",
+    )
+
+
+class Reading(Table):
+    """A light level: the raw figures as typed, and the ev100 [stops] they gave."""
+
+    __tablename__ = "readings"
+    __table_args__ = (Index("ix_readings_place_taken", "place_id", "taken_at"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    place_id: Mapped[int] = mapped_column(ForeignKey("places.id", ondelete="CASCADE"))
+    taken_at: Mapped[datetime]
+    who: Mapped[str]
+    kind: Mapped[str]
+    raw: Mapped[dict[str, Any]]
+    ev100: Mapped[float]
+
+    place: Mapped[Place] = relationship(back_populates="readings")
+
+
+class Day(Table):
+    """One shooting day at a venue with a kit. start: the rig the shooter starts with, as in the JSON calls."""
+
+    __tablename__ = "days"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    crew_id: Mapped[int] = _crew()
+    venue_id: Mapped[int] = mapped_column(ForeignKey("venues.id", ondelete="CASCADE"), index=True)
+    kit_id: Mapped[int] = mapped_column(ForeignKey("kits.id", ondelete="CASCADE"), index=True)
+    body_id: Mapped[int | None] = mapped_column(ForeignKey("bodies.id", ondelete="SET NULL"))
+    lens_id: Mapped[int | None] = mapped_column(ForeignKey("lenses.id", ondelete="SET NULL"))
+    holder_id: Mapped[int | None] = mapped_column(ForeignKey("holders.id", ondelete="SET NULL"))
+    name: Mapped[str]
+    on: Mapped[date]
+    start: Mapped[dict[str, Any]]
+
+    venue: Mapped[Venue] = relationship(lazy="joined")
+    kit: Mapped[Kit] = relationship(lazy="joined")
+    places: Mapped[list[DayPlace]] = relationship(
+        order_by="DayPlace.position, DayPlace.id", lazy="selectin", cascade="all, delete-orphan"
+    )
+
+
+class DayPlace(Table):
+    """A place in a day's order, with the look wanted there; figures as `exposure.rig.Look`."""
+
+    __tablename__ = "day_places"
+    __table_args__ = (UniqueConstraint("day_id", "place_id"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
+    place_id: Mapped[int] = mapped_column(ForeignKey("places.id", ondelete="CASCADE"), index=True)
+    position: Mapped[int]
+    wanted: Mapped[float]
+    widest: Mapped[float]
+    narrowest: Mapped[float]
+    shutter: Mapped[float]
+    tolerance: Mapped[float]
+    rush_tolerance: Mapped[float]
+
+    place: Mapped[Place] = relationship(lazy="joined")
+
+
+class Event(Table):
+    """
+    One entry of a day's log; never changed, never deleted.
+
+    id  made by the phone;  made_at  when the hand did it;  received_at  when it came in;  data  as `book.events`
+    """
+
+    __tablename__ = "events"
+    __table_args__ = (UniqueConstraint("day_id", "id", name="uq_events_day_event"),)
+    sequence: Mapped[int] = mapped_column(primary_key=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
+    id: Mapped[str] = mapped_column(String(36))
+    kind: Mapped[str] = mapped_column(String(20))
+    made_at: Mapped[datetime]
+    received_at: Mapped[datetime]
+    who: Mapped[str]
+    data: Mapped[dict[str, Any]]

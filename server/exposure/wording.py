@@ -1,0 +1,261 @@
+"""
+An answer as words: what the glass does, what the iris does, what stays, and what is left wrong.
+
+The pages draw the parts (`Told`), the JSON carries the sentence (`sentence`). Marked values belong here: a third
+of a stop for every 0.1 D is how the trade talks, and how nobody should add.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from .glass import MARKED_DENSITY_PER_CLICK, STOPS_PER_DENSITY
+from .scales import STEPLESS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .glass import Filter
+    from .moves import Move
+    from .rig import Action, Kit, Rig
+    from .scales import ClicksPerStop
+
+MINUS = "−"
+SEEN = 0.25  # stops: an error inside the tolerance is worth a word from here on
+_THIRDS = ("", "⅓", "⅔")
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The iris: way is "open", "close" or "stay"; clicks [clicks]; said, as "open 2"; to, as "f/2.2"."""
+
+    way: str
+    clicks: int
+    said: str
+    to: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """
+    One answer in the order of the hands. Empty text: that part stays as it is.
+
+    glass      "Holder off", "Swap 0.6 for 1.2"
+    turn       what the iris does
+    iso, shutter   as they will be, whether or not they change;  new_iso, new_shutter: whether they do
+    wrong      "1⅓ stops too dark", where the picture is left wrong enough to see
+    cure       what would mend it, where the answer misses
+    """
+
+    glass: str
+    turn: Turn
+    iso: str
+    new_iso: bool
+    shutter: str
+    new_shutter: bool
+    wrong: str
+    cure: str
+    seconds: str
+
+    @property
+    def nothing(self) -> bool:
+        """Whether the hand has nothing to do."""
+        return not (self.glass or self.new_iso or self.new_shutter or self.turn.way != "stay")
+
+
+def told(kit: Kit, move: Move) -> Told:
+    """What to say of a move."""
+    clicks = kit.body.clicks_per_stop
+    done = {action.do: action for action in move.actions}
+    turned = done.get("open") or done.get("close")
+    to = f_number(move.rig.aperture)
+    if turned is None or turned.clicks is None:
+        turn = Turn("stay", 0, "stay", to)
+    else:
+        turn = Turn(turned.do, turned.clicks, f"{turned.do} {turn_size(turned.clicks, clicks)}", to)
+    stops, missed = move.residual / clicks, move.score.miss > 0
+    return Told(
+        glass=_capital(", ".join(glass_words(kit, move.actions))),
+        turn=turn,
+        iso=iso(move.rig.iso),
+        new_iso="iso" in done,
+        shutter=shutter(move.rig.shutter),
+        new_shutter="shutter" in done,
+        wrong=error(stops) if missed or abs(stops) >= SEEN else "",
+        cure=cure(stops) if missed else "",
+        seconds=f"{move.score.hand_seconds:.0f} s",
+    )
+
+
+def sentence(kit: Kit, move: Move) -> str:
+    """
+    The whole answer as a sentence or two that a person can act on: "Holder off, close 1 click to f/3.2, ISO 800."
+    """
+    said = told(kit, move)
+    parts = [said.glass] if said.glass else []
+    if said.turn.way != "stay" and said.turn.clicks:
+        parts.append(f"{said.turn.way} {turn_words(said.turn.clicks, kit.body.clicks_per_stop)} to {said.turn.to}")
+    if said.new_iso:
+        parts.append(said.iso)
+    if said.new_shutter:
+        parts.append(said.shutter)
+    text = _capital(", ".join(parts)) if parts else f"Leave it all as it is: {said.turn.to}, {said.iso}"
+    if said.wrong:
+        text += f". The picture stays {said.wrong}"
+    if said.cure:
+        text += f": {said.cure}"
+    return text + "."
+
+
+def glass_words(kit: Kit, actions: Sequence[Action]) -> list[str]:
+    """What the hand does to the glass, a phrase each: "holder off", "swap 0.6 for 1.2", "built-in to 4 stops"."""
+    names = {piece.id: label(kit.filters, piece) for piece in kit.filters}
+    out = {do: [names[a.filter] for a in actions if a.do == do and a.filter] for do in _GLASS_VERBS}
+    said: list[str] = []
+    if any(action.do == "holder_off" for action in actions):
+        said.append("holder off")
+    said += _phrases("unscrew", out["unscrew"])
+    if out["pull"] and out["drop_in"]:
+        said.append(f"swap {_and(out['pull'])} for {_and(out['drop_in'])}")
+    else:
+        said += _phrases("pull", out["pull"]) + _phrases("drop in", out["drop_in"])
+    if any(action.do == "holder_on" for action in actions):
+        said.append("holder on")
+    said += _phrases("screw on", out["screw_on"])
+    said += [
+        f"built-in to {stops_of(action.to)}" if action.to else "built-in clear"
+        for action in actions
+        if action.do == "built_in"
+    ]
+    return said
+
+
+_GLASS_VERBS = ("unscrew", "pull", "drop_in", "screw_on")
+
+
+def label(filters: Sequence[Filter], piece: Filter) -> str:
+    """What to call a filter: its density as engraved, or its name where another one has the same density."""
+    twin = any(other.id != piece.id and other.density == piece.density for other in filters)
+    return (piece.name or piece.id) if twin else density(piece.density)
+
+
+def density(value: float) -> str:
+    """
+    A density [D] as it is engraved.
+
+    >>> density(0.6), density(3), density(0.75)
+    ('0.6', '3.0', '0.75')
+    """
+    text = f"{value:.2f}"
+    return text.removesuffix("0")
+
+
+def on_the_lens(kit: Kit, rig: Rig) -> str:
+    """
+    The glass of a rig in one line: "holder with 0.6 and 1.2", "holder off, 0.6 in it", "no glass".
+    """
+    names = {piece.id: label(kit.filters, piece) for piece in kit.filters}
+    said = []
+    if rig.slots or rig.holder_on:
+        inside = _and([names[f] for f in rig.slots])
+        if rig.holder_on:
+            said.append(f"holder on with {inside}" if inside else "empty holder on")
+        else:
+            said.append(f"holder off, {inside} in it")
+    if rig.threads:
+        said.append(f"{_and([names[f] for f in rig.threads])} screwed on")
+    if rig.built_in:
+        said.append(f"built-in {stops_of(rig.built_in)}")
+    return ", ".join(said) or "no glass"
+
+
+def f_number(n: float) -> str:
+    """A marked f-number [f-number]: "f/2.8"; two decimals where the mark has more."""
+    return f"f/{round(n, 2):g}"
+
+
+def iso(speed: float) -> str:
+    """An ISO speed: "ISO 800"."""
+    return f"ISO {speed:g}" if speed < 1e6 else f"ISO {speed:.0f}"
+
+
+def shutter(seconds: float) -> str:
+    """
+    An exposure time [s] as it is marked.
+
+    >>> shutter(0.02), shutter(1 / 47.952), shutter(0.5), shutter(2)
+    ('1/50', '1/48', '0.5 s', '2 s')
+    """
+    if seconds > 0.3:
+        return f"{seconds:.3g} s"
+    return f"1/{1 / seconds:.0f}"
+
+
+def ev(ev100: float) -> str:
+    """A light level [stops] for reading at a glance: "EV 6.1", with a true minus sign."""
+    return f"EV {minus(round(ev100, 1) + 0.0, '.1f')}"
+
+
+def minus(value: float, form: str) -> str:
+    """A number with a true minus sign."""
+    return format(value, form).replace("-", MINUS)
+
+
+def stops(value: float) -> str:
+    """
+    A size in stops, to the nearest third, without its sign.
+
+    >>> stops(1.3), stops(-0.35), stops(2)
+    ('1⅓', '⅓', '2')
+    """
+    whole, third = divmod(round(abs(value) * 3), 3)
+    return (str(whole) if whole or not third else "") + _THIRDS[third]
+
+
+def stops_of(value: float) -> str:
+    """The same with its unit: "1 stop", "⅔ stop", "2⅓ stops"."""
+    return f"{stops(value)} {'stop' if round(abs(value) * 3) <= 3 else 'stops'}"
+
+
+def error(value: float) -> str:
+    """
+    What is left wrong [stops]: "⅓ stop too dark".
+
+    >>> error(-0.4), error(1.7), error(0.1)
+    ('⅓ stop too dark', '1⅔ stops too bright', 'a touch too bright')
+    """
+    size = stops_of(value) if round(abs(value) * 3) else "a touch"
+    return f"{size} too {'bright' if value > 0 else 'dark'}"
+
+
+def cure(value: float) -> str:
+    """What would mend a miss [stops]: the density that is missing, or the light."""
+    if value > 0:
+        missing = max(MARKED_DENSITY_PER_CLICK, round(value / STOPS_PER_DENSITY, 1))
+        return f"{density(missing)} more ND would mend it"
+    return f"it needs {stops_of(value) if round(abs(value) * 3) else 'a touch'} more light"
+
+
+def turn_size(count: int, clicks: ClicksPerStop) -> str:
+    """A turn of the iris as the dial counts it: "2", or "0.4 stop" on a stepless one."""
+    return turn_words(count, clicks) if clicks == STEPLESS else str(count)
+
+
+def turn_words(count: int, clicks: ClicksPerStop) -> str:
+    """The same, spelled out: "2 clicks", "1 click", "0.4 stop"."""
+    if clicks == STEPLESS:
+        return f"{count / STEPLESS:g} {'stop' if count <= STEPLESS else 'stops'}"
+    return f"{count} {'click' if count == 1 else 'clicks'}"
+
+
+def _phrases(verb: str, names: list[str]) -> list[str]:
+    return [f"{verb} {_and(names)}"] if names else []
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

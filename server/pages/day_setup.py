@@ -1,0 +1,234 @@
+"""Making a day and setting it up: the venue, the kit, the places in order, and the look wanted at each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BeforeValidator
+from starlette.datastructures import FormData
+
+from server.book import tables
+from server.book.crews import all_owned, owned
+from server.book.days import start_rig
+from server.door.visitor import TheBook, TheVisitor
+from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
+from server.exposure.scales import exact_f_number
+
+from .drawing import draw
+from .forms import FNumber, Form, MaybeWhole, Name, Number, Seconds, TheForm, Ticked, Typed, Whole, text
+from .numbers import Number as RowNumber
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+router = APIRouter()
+
+USUAL_LOOK = (2.8, 2.0, 4.0)  # wanted, widest, narrowest: shallow, and a stop to play with either way
+
+
+def _date(came: object) -> date:
+    try:
+        return date.fromisoformat(text(came))
+    except ValueError as error:
+        message = "a date, such as 2026-06-20"
+        raise ValueError(message) from error
+
+
+class DayForm(Form):
+    """A new day."""
+
+    name: Name
+    on: Annotated[date, BeforeValidator(_date)]
+    venue: Whole
+    kit: Whole
+
+
+class CarriedForm(Form):
+    """What of the kit is used on the day, and the errors that are not minded."""
+
+    name: Name
+    on: Annotated[date, BeforeValidator(_date)]
+    body: Whole
+    lens: Whole
+    holder: MaybeWhole = None
+    tolerance: Number = TOLERANCE
+    rush_tolerance: Number = RUSH_TOLERANCE
+
+    def check(self) -> None:
+        """Hold the tolerances to the engine's limits."""
+        Look(*USUAL_LOOK, 0.02, self.tolerance, self.rush_tolerance)
+
+
+class PlaceForm(Form):
+    """A place of the day."""
+
+    used: Ticked = False
+    position: Whole
+    wanted: FNumber
+    widest: FNumber
+    narrowest: FNumber
+    shutter: Seconds
+
+    def check(self) -> None:
+        """Hold the look to the engine's limits."""
+        Look(self.wanted, self.widest, self.narrowest, self.shutter)
+
+
+@router.get("/days/new")
+def new_day(request: Request, book: TheBook, visitor: TheVisitor, venue: int | None = None) -> Response:
+    """An empty day form."""
+    with book.reading() as session:
+        return _new_page(request, session, visitor.crew, Typed(), chosen=venue)
+
+
+@router.post("/days")
+def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
+    """Make a day with every place of the venue, and the usual look at each."""
+    form, typed = DayForm.read(came)
+    with book.writing() as session:
+        if form is None:
+            return _new_page(request, session, visitor.crew, typed, status=422)
+        venue = owned(session, tables.Venue, visitor.crew, form.venue)
+        kit = owned(session, tables.Kit, visitor.crew, form.kit)
+        body, lens = next(iter(kit.bodies), None), next(iter(kit.lenses), None)
+        if body is None or lens is None:
+            missing = "body" if body is None else "lens"
+            typed.errors["kit"] = f"This kit has no {missing} yet; add one on the kit page first"
+            return _new_page(request, session, visitor.crew, typed, status=422)
+        look = _usual_look(body, lens)
+        day = tables.Day(
+            crew_id=visitor.crew, venue=venue, kit=kit, name=form.name, on=form.on, body_id=body.id, lens_id=lens.id,
+            holder_id=kit.holders[0].id if kit.holders else None, start=start_rig(body, look),
+            places=[_day_place(place.id, number, look) for number, place in enumerate(venue.places, 1)],
+        )  # fmt: skip
+        session.add(day)
+        session.flush()
+        number = day.id
+    return RedirectResponse(request.app.url_path_for("set_up_day", day_id=number), status_code=303)
+
+
+@router.get("/days/{day_id}/setup")
+def set_up_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """What is carried, and the places with their looks."""
+    with book.reading() as session:
+        return _setup_page(request, owned(session, tables.Day, visitor.crew, day_id), Typed())
+
+
+@router.post("/days/{day_id}/setup")
+def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """Keep the whole set-up, or nothing of it."""
+    form, typed = CarriedForm.read(came)
+    with book.writing() as session:
+        day = owned(session, tables.Day, visitor.crew, day_id)
+        places: dict[int, PlaceForm] = {}
+        for place in day.venue.places:
+            one, wrong = PlaceForm.read(_fields_of(came, place.id))
+            typed.errors |= {f"{field}_{place.id}": word for field, word in wrong.errors.items()}
+            if one is not None:
+                places[place.id] = one
+        if form is not None:
+            typed.errors |= _unknown(day.kit, form)
+        if not typed.errors and not any(one.used for one in places.values()):
+            typed.errors["places"] = "A day needs at least one place"
+        if form is None or typed.errors:
+            return _setup_page(request, day, typed, status=422)
+        day.name, day.on = form.name, form.on
+        day.body_id, day.lens_id, day.holder_id = form.body, form.lens, form.holder
+        _keep_places(day, form, places)
+    return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)
+
+
+def _keep_places(day: tables.Day, form: CarriedForm, places: dict[int, PlaceForm]) -> None:
+    there = {row.place_id: row for row in day.places}
+    for place_id, one in places.items():
+        row = there.get(place_id)
+        if not one.used:
+            if row is not None:
+                day.places.remove(row)
+            continue
+        if row is None:
+            row = tables.DayPlace(place_id=place_id)
+            day.places.append(row)
+        for field, value in one.model_dump(exclude={"used"}).items():
+            setattr(row, field, value)
+        row.tolerance, row.rush_tolerance = form.tolerance, form.rush_tolerance
+
+
+def _unknown(kit: tables.Kit, form: CarriedForm) -> dict[str, str]:
+    """A word beside each choice that the kit does not have (any more)."""
+    chosen = {
+        "body": (form.body, [row.id for row in kit.bodies]),
+        "lens": (form.lens, [row.id for row in kit.lenses]),
+        "holder": (form.holder, [row.id for row in kit.holders] if form.holder is not None else [None]),
+    }
+    return {
+        name: f"This kit has no such {name} any more" for name, (number, known) in chosen.items() if number not in known
+    }
+
+
+def _fields_of(came: FormData, place_id: int) -> FormData:
+    """One place's fields, under their own names."""
+    end = f"_{place_id}"
+    return FormData([(key.removesuffix(end), value) for key, value in came.multi_items() if key.endswith(end)])
+
+
+def _usual_look(body: tables.Body, lens: tables.Lens) -> Look:
+    """The usual look, as far as the lens opens and closes."""
+    low, high = lens.widest, lens.smallest
+
+    def on_lens(n: float) -> float:
+        return (
+            low if exact_f_number(n) < exact_f_number(low) else high if exact_f_number(n) > exact_f_number(high) else n
+        )
+
+    wanted, widest, narrowest = (on_lens(n) for n in USUAL_LOOK)
+    return Look(wanted, widest, narrowest, body.shutters[0])
+
+
+def _day_place(place_id: int, position: int, look: Look) -> tables.DayPlace:
+    return tables.DayPlace(
+        place_id=place_id, position=position, wanted=look.wanted, widest=look.widest, narrowest=look.narrowest,
+        shutter=look.shutter, tolerance=look.tolerance, rush_tolerance=look.rush_tolerance,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceLine:
+    """A place's line of the set-up table."""
+
+    place: tables.Place
+    used: bool
+    position: int
+    look: tables.DayPlace
+
+
+def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 200) -> Response:
+    there = {row.place_id: row for row in day.places}
+    usual = next(iter(day.places), None) or _day_place(0, 1, _usual_look(day.kit.bodies[0], day.kit.lenses[0]))
+    last = max((row.position for row in day.places), default=0)
+    lines = []
+    for number, place in enumerate(day.venue.places, 1):
+        row = there.get(place.id)
+        position = last + number if row is None else row.position
+        lines.append(PlaceLine(place, used=row is not None, position=position, look=row or usual))
+    lines.sort(key=lambda line: (not line.used, line.position))
+    return draw(request, "day/setup.html", status=status, day=day, lines=lines, usual=usual, typed=typed)
+
+
+def _new_page(
+    request: Request,
+    session: Session,
+    crew: int,
+    typed: Typed,
+    *,
+    chosen: int | None = None,
+    status: int = 200,
+) -> Response:
+    return draw(
+        request, "day/new.html", status=status, typed=typed, chosen=chosen, today=datetime.now(UTC).date(),
+        venues=all_owned(session, tables.Venue, crew), kits=all_owned(session, tables.Kit, crew),
+    )  # fmt: skip

@@ -1,0 +1,189 @@
+"""All that the day page and its fragments may draw. One view for both, so they cannot disagree."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from server.book.log import rig_data
+from server.exposure import wording
+from server.exposure.moves import best_moves
+from server.exposure.scales import STEPLESS, aperture_position, f_number_at, marked_f_number
+
+if TYPE_CHECKING:
+    from server.book.days import Day, Stop
+    from server.exposure.moves import Answers, Move
+    from server.exposure.rig import Kit, Look, Rig
+    from server.exposure.scales import ClicksPerStop
+    from server.exposure.wording import Told
+
+WORTH_SAVING = 1.0  # s; a rush that saves less is not worth its worse picture
+BAR_LOW, BAR_HIGH = 5, 20  # heights of the first and the last bar, in the picture's own units
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One click of the iris, drawn."""
+
+    x: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """The clicks to count: one bar a click, in groups of a stop, rising to open and falling to close."""
+
+    width: float
+    bars: tuple[Bar, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer on a row: what to say, the clicks to count, and what a tap sends."""
+
+    told: Told
+    bars: Bars | None
+    tap: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A place with its answer. fast is there only where it saves touching the glass."""
+
+    stop: Stop
+    clean: Answer | None
+    fast: Answer | None
+    saves: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A place on the iris scale: x, and a label at whole stops."""
+
+    x: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """The rig, drawn: the glass in its slots and a plain scale. Labels of filters; an empty one is an empty slot."""
+
+    mounted: bool
+    holder: bool
+    slots: tuple[str, ...]
+    rings: tuple[str, ...]
+    built_in: str
+    ticks: tuple[Tick, ...]
+    at: float
+    look_from: float
+    look_to: float
+
+
+@dataclass(frozen=True, slots=True)
+class DayView:
+    """The whole day page."""
+
+    day: Day
+    here: Row | None
+    rows: tuple[Row, ...]
+    picture: Picture
+    rig: str
+    glass: str
+    undoes: str
+    said: str = ""
+    wrong: str = ""
+
+
+def day_view(day: Day, said: str = "", wrong: str = "") -> DayView:
+    """The view of a day: every place answered from the rig that is on the camera."""
+    lit = [stop for stop in day.stops if stop.light is not None]
+    answers = dict(
+        zip(
+            (stop.place for stop in lit),
+            best_moves(day.kit, day.rig, [(stop.light.light, stop.look) for stop in lit if stop.light is not None]),
+            strict=True,
+        )
+    )
+    here = day.here
+    at = day.stops.index(here) if here is not None else -1
+    onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
+    rig = day.rig
+    return DayView(
+        day=day,
+        here=None if here is None else _row(day.kit, here, answers.get(here.place)),
+        rows=tuple(_row(day.kit, stop, answers.get(stop.place)) for stop in onward),
+        picture=picture(day.kit, rig, None if here is None else here.look),
+        rig=" · ".join((wording.f_number(rig.aperture), wording.shutter(rig.shutter), wording.iso(rig.iso))),
+        glass=wording.on_the_lens(day.kit, rig),
+        undoes=day.state.last.id if day.state.last is not None else "",
+        said=said,
+        wrong=wrong,
+    )
+
+
+def _row(kit: Kit, stop: Stop, answers: Answers | None) -> Row:
+    if answers is None:
+        return Row(stop, None, None, "")
+    clean, fast = answers.clean, answers.fast
+    saved = clean.score.hand_seconds - fast.score.hand_seconds
+    worth_it = fast.score.glass_seconds < clean.score.glass_seconds and saved >= WORTH_SAVING
+    return Row(
+        stop,
+        _answer(kit, clean, "clean"),
+        _answer(kit, fast, "fast") if worth_it else None,
+        f"{saved:.0f} s" if worth_it else "",
+    )
+
+
+def _answer(kit: Kit, move: Move, answer: str) -> Answer:
+    said = wording.told(kit, move)
+    sent = json.dumps({"answer": answer, "rig": rig_data(move.rig)}, separators=(",", ":"))
+    clicks = kit.body.clicks_per_stop
+    bars = click_bars(said.turn.clicks, clicks, opens=said.turn.way == "open") if clicks != STEPLESS else None
+    return Answer(said, bars, sent)
+
+
+def click_bars(count: int, clicks: ClicksPerStop, *, opens: bool) -> Bars | None:
+    """A turn of the iris as bars; None where it stays."""
+    if not count:
+        return None
+    step = (BAR_HIGH - BAR_LOW) / max(count - 1, 1)
+    heights = [BAR_HIGH if count == 1 else BAR_LOW + step * n for n in range(count)]
+    if not opens:
+        heights.reverse()
+    bars = tuple(Bar(8 * n + 6 * (n // clicks), round(height, 1)) for n, height in enumerate(heights))
+    return Bars(bars[-1].x + 5, bars)
+
+
+def picture(kit: Kit, rig: Rig, look: Look | None) -> Picture:
+    """The rig as it is drawn; the scale runs from 0 (the lens's widest) to 100 (its smallest)."""
+    clicks = kit.body.clicks_per_stop
+    names = {piece.id: wording.label(kit.filters, piece) for piece in kit.filters}
+    first, last = kit.irises[0], kit.irises[-1]
+    span = max(last - first, 1)
+
+    def along(position: int) -> float:
+        return round(100 * (min(max(position, first), last) - first) / span, 2)
+
+    def label(position: int) -> str:
+        if position % clicks:
+            return ""
+        return f"{round(marked_f_number(position, clicks) if clicks in (2, 3) else f_number_at(position, clicks), 1):g}"
+
+    shown = kit.irises if clicks != STEPLESS else [p for p in kit.irises if p % STEPLESS == 0]
+    empty = 0 if kit.holder is None else kit.holder.slots - len(rig.slots)
+    ends = (
+        (first, first) if look is None else tuple(aperture_position(n, clicks) for n in (look.widest, look.narrowest))
+    )
+    return Picture(
+        mounted=rig.holder_on,
+        holder=kit.holder is not None,
+        slots=(*(names[f] for f in rig.slots), *("" for _ in range(empty))),
+        rings=tuple(names[f] for f in rig.threads),
+        built_in=wording.stops_of(rig.built_in) if rig.built_in else "",
+        ticks=tuple(Tick(along(position), label(position)) for position in shown),
+        at=along(aperture_position(rig.aperture, clicks)),
+        look_from=along(ends[0]),
+        look_to=along(ends[1]),
+    )

@@ -1,0 +1,278 @@
+"""The day page: where the shooter stands, what is on the camera, and what every next place needs."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated, Any
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import RedirectResponse
+from pydantic import BeforeValidator
+
+from server.book import tables
+from server.book.crews import owned
+from server.book.days import append, check_place, checked_rig, day_kit, open_day
+from server.door.visitor import TheBook, TheVisitor
+from server.exposure import wording
+from server.exposure.refused import OutOfRange
+from server.exposure.rig import Rig, glass_stops
+from server.exposure.scales import aperture_position, marked_f_number
+
+from .day_view import day_view
+from .drawing import draw, wants_fragment
+from .forms import FNumber, Form, Number, Seconds, TheForm, Ticked, Typed, Whole, text
+from .numbers import Number as RowNumber
+from .readings import METHODS, raw_figures, read_reading
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from server.book.days import Day
+    from server.door.visitor import Visitor
+
+router = APIRouter()
+
+
+def _event_id(came: object) -> str:
+    line = text(came)
+    if not 8 <= len(line) <= 36 or not line.isascii():
+        message = "an id of 8 to 36 characters"
+        raise ValueError(message)
+    return line
+
+
+def _tap(came: object) -> tuple[str, Rig]:
+    try:
+        sent = json.loads(str(came))
+        rig = sent["rig"]
+        ids = [str(each) for each in rig["slots"]], [str(each) for each in rig["threads"]]
+        figures = [float(rig[name]) for name in ("built_in", "aperture", "shutter", "iso")]
+        answer = str(sent["answer"])
+        if answer not in ("clean", "fast") or not isinstance(rig["holder_on"], bool):
+            raise ValueError(answer)
+        return answer, Rig(rig["holder_on"], tuple(ids[0]), tuple(ids[1]), *figures)
+    except (ValueError, TypeError, KeyError) as error:
+        message = "an answer that this page gave"
+        raise ValueError(message) from error
+
+
+EventId = Annotated[str, BeforeValidator(_event_id)]
+
+
+class Tap(Form):
+    """The shooter walked to a place, with one of its answers on the camera."""
+
+    event_id: EventId
+    place: Whole
+    tap: Annotated[Any, BeforeValidator(_tap)]
+
+
+class Nudge(Form):
+    """The light here rose (+1) or fell (-1) by a click."""
+
+    event_id: EventId
+    place: Whole
+    clicks: Annotated[
+        int, BeforeValidator(lambda came: {"1": 1, "-1": -1}[str(came)] if str(came) in ("1", "-1") else 0)
+    ]
+
+    def check(self) -> None:
+        """A nudge goes one way or the other."""
+        if self.clicks == 0:
+            raise OutOfRange("clicks", "something else", "1 or -1")
+
+
+class Undo(Form):
+    """Take an event back."""
+
+    event_id: EventId
+    event: EventId
+
+
+class RigForm(Form):
+    """What is really on the camera."""
+
+    event_id: EventId
+    holder_on: Ticked = False
+    slots: tuple[Annotated[str, BeforeValidator(text)], ...] = ()
+    threads: tuple[Annotated[str, BeforeValidator(text)], ...] = ()
+    built_in: Number = 0.0
+    aperture: FNumber
+    shutter: Seconds
+    iso: Number
+
+    def rig(self) -> Rig:
+        """The engine's value; empty choices are left out."""
+        slots, threads = (tuple(each for each in ids if each) for ids in (self.slots, self.threads))
+        return Rig(self.holder_on, slots, threads, self.built_in, self.aperture, self.shutter, self.iso)
+
+    def check(self) -> None:
+        """Refuse settings that no camera has."""
+        self.rig()
+
+
+@router.get("/days/{day_id}")
+def show_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """Every other place with its answer already on it."""
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+    return draw(request, "day/page.html", view=day_view(day))
+
+
+@router.post("/days/{day_id}/moves")
+def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """The shooter walked to a place with one of its two answers on the camera."""
+    form, typed = Tap.read(came)
+    with book.writing() as session:
+        row = owned(session, tables.Day, visitor.crew, day_id)
+        if form is not None:
+            answer, rig = form.tap
+            check_place(row, form.place)
+            try:
+                data = {"place": form.place, "answer": answer, "rig": checked_rig(day_kit(row), rig)}
+            except OutOfRange:
+                return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
+            append(session, day_id, form.event_id, "moved", data, visitor.name)
+        return _drawn(request, session, visitor, day_id, typed, "Kept. Undo takes it back.")
+
+
+@router.post("/days/{day_id}/nudges")
+def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """The light where the shooter stands is a click brighter or darker than was thought."""
+    form, typed = Nudge.read(came)
+    said = ""
+    with book.writing() as session:
+        row = owned(session, tables.Day, visitor.crew, day_id)
+        if form is not None:
+            check_place(row, form.place)
+            data = {"place": form.place, "clicks": form.clicks}
+            append(session, day_id, form.event_id, "nudged", data, visitor.name)
+            said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
+        return _drawn(request, session, visitor, day_id, typed, said)
+
+
+@router.post("/days/{day_id}/undo")
+def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """Take back what was done last."""
+    form, typed = Undo.read(came)
+    with book.writing() as session:
+        owned(session, tables.Day, visitor.crew, day_id)
+        if form is not None:
+            append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name)
+        return _drawn(request, session, visitor, day_id, typed, "Taken back.")
+
+
+@router.get("/days/{day_id}/rig")
+def edit_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """What is on the camera, to be put right."""
+    with book.reading() as session:
+        return _rig_page(request, open_day(session, visitor.crew, day_id), Typed())
+
+
+@router.post("/days/{day_id}/rig")
+def correct_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """The shooter did it differently."""
+    form, typed = RigForm.read(came)
+    with book.writing() as session:
+        day = open_day(session, visitor.crew, day_id)
+        if form is not None:
+            try:
+                data = {"rig": checked_rig(day.kit, form.rig())}
+                append(session, day_id, form.event_id, "rig_corrected", data, visitor.name)
+            except OutOfRange as refused:
+                typed.refuse(refused)
+        if typed.errors:
+            return _rig_page(request, day, typed, status=422)
+    return _to_day(request, day_id)
+
+
+@router.get("/days/{day_id}/places/{place_id}/reading")
+def meter(
+    request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, place_id: RowNumber
+) -> Response:  # fmt: skip
+    """The forms for a new reading at a place of the day."""
+    with book.reading() as session:
+        check_place(owned(session, tables.Day, visitor.crew, day_id), place_id)
+        return _meter_page(request, open_day(session, visitor.crew, day_id), place_id, Typed())
+
+
+@router.post("/days/{day_id}/places/{place_id}/readings")
+def take_reading(
+    request: Request,
+    book: TheBook,
+    visitor: TheVisitor,
+    day_id: RowNumber,
+    place_id: RowNumber,
+    came: TheForm,
+) -> Response:
+    """A new reading on the day; a camera reading counts the glass that is on the camera."""
+    form, typed = read_reading(came)
+    event_id, typed_id = EventOnly.read(came)
+    typed.errors |= typed_id.errors
+    with book.writing() as session:
+        check_place(owned(session, tables.Day, visitor.crew, day_id), place_id)
+        day = open_day(session, visitor.crew, day_id)
+        if form is not None and event_id is not None:
+            stops = glass_stops(day.kit, day.rig) if form.kind == "camera" else 0.0
+            try:
+                data = {
+                    "place": place_id, "kind": form.kind, "raw": raw_figures(form, stops),
+                    "ev100": form.light(stops).ev100,
+                }  # fmt: skip
+                append(session, day_id, event_id.event_id, "reading_taken", data, visitor.name)
+            except OutOfRange as refused:
+                typed.refuse(refused)
+        if typed.errors:
+            return _meter_page(request, day, place_id, typed, status=422)
+    return _to_day(request, day_id)
+
+
+class EventOnly(Form):
+    """The id of an event whose figures another form reads."""
+
+    event_id: EventId
+
+
+KIT_CHANGED = "Not kept: the kit has changed since this page was drawn. These are the answers now."
+
+
+def _drawn(
+    request: Request, session: Session, visitor: Visitor, day_id: int, typed: Typed | None = None, said: str = "",
+    *, wrong: str = "",
+) -> Response:  # fmt: skip
+    """The day after a tap: the fragment for htmx, else back to the page, safe to reload."""
+    if typed is not None and typed.errors:
+        wrong = "Not kept: " + "; ".join(typed.errors.values())
+    if not wrong and not wants_fragment(request):
+        return _to_day(request, day_id)
+    session.flush()
+    view = day_view(open_day(session, visitor.crew, day_id), said="" if wrong else said, wrong=wrong)
+    template = "day/_day.html" if wants_fragment(request) else "day/page.html"
+    return draw(request, template, status=422 if wrong else 200, view=view)
+
+
+def _rig_page(request: Request, day: Day, typed: Typed, status: int = 200) -> Response:
+    kit, clicks = day.kit, day.kit.body.clicks_per_stop
+    irises = [marked_f_number(position, clicks) for position in kit.irises]
+    now = marked_f_number(aperture_position(day.rig.aperture, clicks), clicks)
+    return draw(
+        request, "day/rig.html", status=status, day=day, rig=day.rig, typed=typed,
+        irises=irises if now in irises else sorted([*irises, now]), aperture=now,
+        isos=sorted({*kit.body.iso_allowed, day.rig.iso}), shutters=sorted({*kit.body.shutters, day.rig.shutter}),
+        plates=[f for f in kit.filters if kit.holder is not None and kit.holder.takes(f)],
+        screwed=[f for f in kit.filters if f.mount == "thread" and f.thread == kit.lens.thread],
+    )  # fmt: skip
+
+
+def _meter_page(request: Request, day: Day, place_id: int, typed: Typed, status: int = 200) -> Response:
+    stop = next(each for each in day.stops if each.place == place_id)
+    last = stop.light.reading.kind if stop.light is not None else "ev"
+    return draw(
+        request, "day/meter.html", status=status, day=day, stop=stop, typed=typed, methods=METHODS,
+        last_method=last if last in METHODS else "ev", stops_on=glass_stops(day.kit, day.rig),
+        glass=wording.on_the_lens(day.kit, day.rig),
+    )  # fmt: skip
+
+
+def _to_day(request: Request, day_id: int) -> Response:
+    return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)

@@ -1,0 +1,96 @@
+"""Drawing a template: the one Jinja environment, and what every template may use."""
+
+from __future__ import annotations
+
+import secrets
+import uuid
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from server.exposure import wording
+from server.settings import CHECKOUT
+
+from .forms import Typed
+
+if TYPE_CHECKING:
+    from fastapi import Request
+
+KINDS_OF_LIGHT = {
+    "sun": "open sun",
+    "shade": "open shade",
+    "window": "window light",
+    "lamps": "lamps",
+}
+
+_environment = Environment(
+    loader=FileSystemLoader(CHECKOUT / "templates"),
+    autoescape=True,
+    trim_blocks=True,
+    lstrip_blocks=True,
+    undefined=StrictUndefined,
+    auto_reload=False,
+)
+
+
+def new_event_id() -> str:
+    """An id for an event that a form may send; a script gives each tap one of its own."""
+    return str(uuid.UUID(bytes=secrets.token_bytes(16), version=4))
+
+
+def when(moment: datetime, time_zone: str) -> str:
+    """A moment at the venue's own clock: "11:05" today, "14 Oct 11:05" this year."""
+    local = moment.astimezone(zone(time_zone))
+    today = datetime.now(UTC).astimezone(local.tzinfo).date()
+    if local.date() == today:
+        return f"{local:%H:%M}"
+    return f"{local.day} {local:%b}{'' if local.year == today.year else f' {local.year}'} {local:%H:%M}"
+
+
+def age(moment: datetime, time_zone: str) -> str:
+    """How long ago, in words that are read at a glance: "just now", "12 min ago", else when."""
+    minutes = (datetime.now(UTC) - moment) // timedelta(minutes=1)
+    if minutes < 1:
+        return "just now"
+    if minutes < 60:
+        return f"{minutes} min ago"
+    if minutes < 6 * 60:
+        return f"{minutes // 60} h {minutes % 60:02} min ago"
+    return when(moment, time_zone)
+
+
+@lru_cache(maxsize=256)
+def zone(name: str) -> ZoneInfo:
+    """A time zone by its IANA name."""
+    return ZoneInfo(name)
+
+
+_environment.globals.update(
+    new_event_id=new_event_id, when=when, age=age, kinds_of_light=KINDS_OF_LIGHT, words=wording, no_typing=Typed
+)  # fmt: skip
+_environment.filters.update(
+    f_number=wording.f_number,
+    shutter=wording.shutter,
+    iso=wording.iso,
+    ev=wording.ev,
+    density=wording.density,
+)
+
+
+def draw(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """A page or a fragment as a response."""
+
+    def path_for(name: str, **parameters: Any) -> str:
+        return str(request.app.url_path_for(name, **parameters))
+
+    html = _environment.get_template(template).render(path_for=path_for, **context)
+    return HTMLResponse(html, status)
+
+
+def wants_fragment(request: Request) -> bool:
+    """Whether htmx asks, and will swap a part of the page."""
+    return request.headers.get("hx-request") == "true"

@@ -1,0 +1,208 @@
+"""
+Reading a form: what was typed becomes values, or a word beside each field that cannot be one.
+
+People type f/2.8, 2,8, 1/50 and "100-6400"; all of them are understood.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, Any, Self, get_origin
+
+from fastapi import Depends, Request
+from pydantic import BaseModel, BeforeValidator, ValidationError
+from starlette.datastructures import FormData
+
+from server.book.tables import NAME_LONGEST
+from server.exposure.refused import OutOfRange
+from server.exposure.scales import ISO_MARKS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+ROW_NUMBER_MOST = 2**31 - 1
+LIST_MOST = 100
+
+
+def text(came: object) -> str:
+    """One line of text without control characters."""
+    clean = "".join(c if unicodedata.category(c)[0] != "C" else " " for c in str(came))
+    return " ".join(clean.split())
+
+
+def name(came: object) -> str:
+    """A name: 1 to 80 characters."""
+    line = text(came)
+    if not 1 <= len(line) <= NAME_LONGEST:
+        message = f"a name of 1 to {NAME_LONGEST} characters"
+        raise ValueError(message)
+    return line
+
+
+def number(came: object, example: str = "2.8") -> float:
+    """A number, with a point or a comma."""
+    line = text(came).replace(",", ".").replace("−", "-")
+    if not re.fullmatch(r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})", line, re.ASCII):
+        message = f"a number, such as {example}"
+        raise ValueError(message)
+    return float(line)
+
+
+def f_number(came: object) -> float:
+    """An f-number: "2.8" or "f/2.8"."""
+    return number(re.sub(r"^[fFtT]\s*/?\s*", "", text(came)))
+
+
+def seconds(came: object) -> float:
+    """An exposure time: "1/50" or "0.02"."""
+    line = re.sub(r"\s*s$", "", text(came))
+    over = re.fullmatch(r"(.+)/(.+)", line)
+    if over is None:
+        return number(line, "1/50")
+    below = number(over[2], "1/50")
+    if below <= 0:
+        message = "a time, such as 1/50"
+        raise ValueError(message)
+    return number(over[1], "1/50") / below
+
+
+def _parts(came: object) -> list[str]:
+    parts = [part for part in re.split(r"[;\s]+|,\s+|,(?=\d+(?:/|$|,))", text(came)) if part]
+    if len(parts) > LIST_MOST:
+        message = f"at most {LIST_MOST} values"
+        raise ValueError(message)
+    return parts
+
+
+def numbers(came: object) -> list[float]:
+    """Numbers with spaces or commas between them."""
+    return [number(part, "77 82") for part in _parts(came)]
+
+
+def times(came: object) -> list[float]:
+    """Exposure times: "1/50 1/100"."""
+    return [seconds(part) for part in _parts(came)]
+
+
+def speeds(came: object) -> list[float]:
+    """ISO speeds: "100 200 400", or "100-6400" for every third of a stop between."""
+    found: list[float] = []
+    for part in _parts(re.sub(r"\s*[-–]\s*", "-", text(came))):
+        ends = [number(end, "100-6400") for end in part.split("-")]
+        if len(ends) == 1:
+            found += ends
+            continue
+        low, high = ends[0], ends[-1]
+        if not low <= high:
+            message = "the lower speed first, such as 100-6400"
+            raise ValueError(message)
+        found += [float(mark) for mark in ISO_MARKS if low <= mark <= high]
+    return found
+
+
+def optional(came: object) -> object | None:
+    """None for a field that was left empty."""
+    return None if came is None or not str(came).strip() else came
+
+
+def whole(came: object) -> int:
+    """A whole number."""
+    line = text(came)
+    if not re.fullmatch(r"\d{1,9}", line, re.ASCII):
+        message = "a whole number, such as 2"
+        raise ValueError(message)
+    return int(line)
+
+
+def or_zero(came: object) -> float:
+    """A number, 0 for a field that was left empty."""
+    return 0.0 if optional(came) is None else number(came, "0.3")
+
+
+def ticked(came: object) -> bool:
+    """Whether a box was ticked."""
+    return bool(came)
+
+
+Text = Annotated[str, BeforeValidator(text)]
+Name = Annotated[str, BeforeValidator(name)]
+Number = Annotated[float, BeforeValidator(number)]
+FNumber = Annotated[float, BeforeValidator(f_number)]
+Seconds = Annotated[float, BeforeValidator(seconds)]
+MaybeNumber = Annotated[float | None, BeforeValidator(lambda came: None if optional(came) is None else number(came))]
+NumberOrZero = Annotated[float, BeforeValidator(or_zero)]
+Whole = Annotated[int, BeforeValidator(whole)]
+MaybeWhole = Annotated[int | None, BeforeValidator(lambda came: None if optional(came) is None else whole(came))]
+Numbers = Annotated[list[float], BeforeValidator(numbers)]
+Times = Annotated[list[float], BeforeValidator(times)]
+Speeds = Annotated[list[float], BeforeValidator(speeds)]
+Ticked = Annotated[bool, BeforeValidator(ticked)]
+
+
+class Form(BaseModel):
+    """A form's values. `check` may raise OutOfRange for what the engine refuses."""
+
+    def check(self) -> None:
+        """Hold the values to the engine's limits."""
+
+    @classmethod
+    def read(cls, came: FormData) -> tuple[Self | None, Typed]:
+        """The values, or None with a word beside each field that is wrong. What was typed is kept either way."""
+        typed = Typed({key: came.getlist(key) for key in came})
+        try:
+            form = cls.model_validate(cls._given(came))
+            form.check()
+        except ValidationError as refused:
+            typed.errors = {str(error["loc"][0]): _word(dict(error)) for error in refused.errors() if error["loc"]}
+            return None, typed
+        except OutOfRange as refused:
+            typed.refuse(refused)
+            return None, typed
+        return form, typed
+
+    @classmethod
+    def _given(cls, came: FormData) -> dict[str, object]:
+        """The fields that came; a box that was not ticked comes as nothing, and so does a field that is missing."""
+        given: dict[str, object] = {}
+        for name, info in cls.model_fields.items():
+            if get_origin(info.annotation) is tuple:
+                given[name] = [str(each) for each in came.getlist(name)]
+            elif name in came or info.is_required() or info.annotation is bool:
+                given[name] = came.get(name, "")
+        return given
+
+
+@dataclass(slots=True)
+class Typed:
+    """What was typed in a form, and the word beside each field that is wrong."""
+
+    values: Mapping[str, list[Any]] = field(default_factory=dict)
+    errors: dict[str, str] = field(default_factory=dict)
+
+    def refuse(self, refused: OutOfRange) -> None:
+        """Put a refusal of the engine beside its field."""
+        self.errors[refused.field.rsplit(".", 1)[-1]] = f"{refused.came} came; allowed is {refused.allowed}"
+
+    def value(self, name: str, otherwise: object = "") -> str:
+        """What the field shows: what was typed in it, else this."""
+        return str(self.values[name][0]) if self.values.get(name) else str(otherwise)
+
+    def several(self, name: str, otherwise: list[str]) -> list[str]:
+        """The same for a field that may come several times."""
+        return [str(each) for each in self.values.get(name, [])] if self.values else otherwise
+
+
+def _word(error: dict[str, Any]) -> str:
+    came = str(error.get("input", ""))[:40]
+    allowed = str(error["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
+    return f"{came} came; it needs {allowed}" if came.strip() else f"It needs {allowed}"
+
+
+async def the_form(request: Request) -> FormData:
+    """The form that was sent."""
+    return await request.form()
+
+
+TheForm = Annotated[FormData, Depends(the_form)]

@@ -1,0 +1,26 @@
+"""The first page: the days, the venues and the kits of a crew."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+
+from server.book import tables
+from server.book.crews import all_owned
+from server.door.visitor import TheBook, TheVisitor
+
+from .drawing import draw
+
+router = APIRouter()
+
+
+@router.get("/")
+def show_home(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
+    """Everything the crew has, the newest day first."""
+    with book.reading() as session:
+        return draw(
+            request,
+            "home/page.html",
+            days=sorted(all_owned(session, tables.Day, visitor.crew), key=lambda day: (day.on, day.id), reverse=True),
+            venues=all_owned(session, tables.Venue, visitor.crew),
+            kits=all_owned(session, tables.Kit, visitor.crew),
+        )
