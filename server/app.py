@@ -12,8 +12,8 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from server import api, pages
-from server.book.crews import NotThere
-from server.book.days import KitIncomplete
+from server.book.crews import NotThere, first_crew
+from server.book.kits import KitIncomplete
 from server.book.store import Book
 from server.door.guard import Guard
 from server.exposure.refused import OutOfRange
@@ -32,6 +32,8 @@ def create_app(settings: Settings) -> FastAPI:
     async def book_opened(app: FastAPI) -> AsyncIterator[None]:
         app.state.book = Book(settings)
         app.state.book.migrate()
+        with app.state.book.writing() as session:
+            app.state.crew = first_crew(session).id
         yield
         app.state.book.close()
 

@@ -1,13 +1,14 @@
-// What a tap needs beyond a plain form: an id of its own, and a word when it did not arrive.
+// What a tap needs beyond a plain form: an id of its own, its turn, and a word when it did not arrive.
 "use strict";
 
+let signalled = 0;
 const signal = (words) => {
   const line = document.getElementById("signal");
   if (line) line.textContent = words;
+  signalled = performance.now();
 };
 
-// The server wrote one id into each form, so that sending the form twice counts once. With a script each tap is
-// one of its own: two quick taps on "Light fell" are two clicks. randomUUID is not there on plain http.
+// randomUUID is not there on plain http.
 const newId = () => {
   const b = crypto.getRandomValues(new Uint8Array(16));
   b[6] = (b[6] & 0x0f) | 0x40;
@@ -16,18 +17,80 @@ const newId = () => {
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
 };
 
+// The server counts an id once. Two quick taps on "Light fell" are two clicks, so each has an id of its own; the
+// same move or undo tapped twice on one drawing of the page is one. A tap whose answer was lost may have been kept:
+// tapped again it has its old id.
+const ids = new Map(); // since the page was last drawn: what was tapped, and the ids that it may have again
+const idsOf = (what) => ids.get(what) ?? ids.set(what, []).get(what);
+
+let waiting = 0; // taps that are under way or queued
+let leaving = null; // the link to follow once they are answered
+
 document.addEventListener("htmx:config:request", (event) => {
-  const body = event.detail.ctx.request.body;
-  if (body instanceof FormData && body.has("event_id")) body.set("event_id", newId());
+  const { ctx } = event.detail;
+  const { action, body } = ctx.request;
+  if (!(body instanceof FormData) || !body.has("event_id")) return;
+  body.delete("event_id");
+  const what = `${action}?${new URLSearchParams(body)}`;
+  const id = idsOf(what).pop() ?? newId();
+  const counts = body.has("clicks");
+  if (!counts) idsOf(what).push(id);
+  body.set("event_id", id);
+  ctx.tap = { what, id, counts, moves: body.has("tap"), at: performance.now() };
+  waiting += 1;
 });
-document.addEventListener("htmx:after:swap", () => {
-  signal("");
+document.addEventListener("htmx:finally:request", (event) => {
+  if (event.detail.ctx.tap) waiting -= 1;
+  if (waiting || !leaving) return;
+  location.assign(leaving);
+  leaving = null;
+});
+
+// A thumb that comes down before the page has stood still this long was aimed at what stood there before: the second
+// half of a double tap must not walk on to the next place. The nudges keep their places, and every one counts.
+const STILL = 400; // ms
+let drawn = -STILL;
+let pressed = 0;
+document.addEventListener("pointerdown", () => { pressed = performance.now(); }, true);
+document.addEventListener("click", (event) => {
+  const byThumb = event.detail > 0; // a key's click has 0
+  const link = event.target.closest("a[href]");
+  if (byThumb && pressed < drawn + STILL && event.target.closest(".rows, .here-now, #undo")) {
+    signal("Not taken: the page changed just as you tapped. Look, then tap again.");
+  } else if (link && waiting) {
+    leaving = link.href;
+    signal("One moment: your last tap is still on its way.");
+  } else return;
+  event.preventDefault();
+  event.stopPropagation();
+}, true);
+
+let focused = null;
+document.addEventListener("htmx:before:swap", () => { focused = document.activeElement; });
+document.addEventListener("htmx:after:swap", (event) => {
+  const { tap } = event.detail.ctx;
+  drawn = performance.now();
+  ids.clear();
+  if (!tap || tap.at > signalled) signal("");
   // A live region must stay in the page to be read out; what was swapped in is new.
   const said = document.getElementById("said");
   const heard = document.getElementById("heard");
   if (said && heard) heard.textContent = said.textContent;
+  // Where the shooter stands now, and the next place, are at the top.
+  if (tap?.moves) window.scrollTo(0, 0);
+  if (focused && focused !== document.body && (!focused.isConnected || focused.disabled)) {
+    document.querySelector("#day h1")?.focus();
+  }
 });
-document.addEventListener("htmx:error", () => signal("Not kept: the server did not answer. Tap again."));
+
+document.addEventListener("htmx:error", (event) => {
+  const tap = event.detail.ctx?.tap;
+  if (tap?.counts) idsOf(tap.what).push(tap.id);
+  leaving = null;
+  signal("Not kept: the server did not answer. Tap again.");
+});
 document.addEventListener("htmx:response:error", (event) => {
-  if (event.detail.ctx.response.status !== 422) signal("Not kept: the server refused it. Open the page again.");
+  if (event.detail.ctx.response.status === 422) return;
+  leaving = null;
+  signal("Not kept: the server refused it. Open the page again.");
 });

@@ -6,21 +6,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, bindparam, func, select
 
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 
 from . import tables
-from .crews import NotThere, owned
+from .crews import NotThere
 from .kits import kit_of
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
-
-
-class KitIncomplete(LookupError):
-    """The day's kit has no body or no lens, so nothing can be worked out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,55 +52,83 @@ class Day:
 
 def open_day(session: Session, crew_id: int, day_id: int) -> Day:
     """The day with its state. Raises NotThere, or KitIncomplete where the kit lacks a body or a lens."""
-    row = owned(session, tables.Day, crew_id, day_id)
-    kit = day_kit(row)
-    state = state_of(session, row)
+    row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
+    if row is None:
+        raise NotThere("days")
+    kit = kit_of(session, row.stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
+    events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
+    newest = session.execute(_NEWEST_READINGS, {"day": day_id})
+    readings = {row.place_id: Reading(row.ev100, row.taken_at, row.kind, row.who) for row in newest}
+    state = fold(events, rig_from(row.start), readings)
     rig = nearest_rig(kit, state.rig)
     stops = tuple(
-        Stop(each.place_id, each.place.name, each.place.light, look_of(each), state.lights.get(each.place_id))
-        for each in row.places
+        Stop(place, name, kind, Look(*look), state.lights.get(place))
+        for place, name, kind, *look in session.execute(_PLACES, {"day": day_id})
     )
-    venue = row.venue
-    return Day(row.id, row.name, venue.name, venue.time_zone, kit, rig, state, stops, moved_by_kit=rig != state.rig)
+    return Day(day_id, row.name, row.venue, row.time_zone, kit, rig, state, stops, moved_by_kit=rig != state.rig)
 
 
-def day_kit(row: tables.Day) -> Kit:
-    """The kit of a day, with the body, lens and holder chosen for it."""
-    kit = row.kit
-    body = next((each for each in kit.bodies if each.id == row.body_id), None) or next(iter(kit.bodies), None)
-    lens = next((each for each in kit.lenses if each.id == row.lens_id), None) or next(iter(kit.lenses), None)
-    if body is None or lens is None:
-        raise KitIncomplete(kit.name)
-    return kit_of(kit, body, lens, next((each for each in kit.holders if each.id == row.holder_id), None))
+def day_kit(session: Session, crew_id: int, day_id: int) -> Kit:
+    """The kit of a day, with the body, lens and holder chosen for it. Raises NotThere or KitIncomplete."""
+    row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
+    if row is None:
+        raise NotThere("days")
+    return kit_of(session, row.stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
 
 
-def look_of(row: tables.DayPlace) -> Look:
-    """The look wanted at a place of the day."""
-    return Look(row.wanted, row.widest, row.narrowest, row.shutter, row.tolerance, row.rush_tolerance)
+# The questions that every tap asks, put together once: putting them together takes longer than answering them.
+_DAY = (
+    select(
+        tables.Day.name,
+        tables.Day.start,
+        tables.Day.body_id,
+        tables.Day.lens_id,
+        tables.Day.holder_id,
+        tables.Kit.id.label("kit_id"),
+        tables.Kit.stamp,
+        tables.Venue.name.label("venue"),
+        tables.Venue.time_zone,
+    )
+    .join(tables.Kit, tables.Kit.id == tables.Day.kit_id)
+    .join(tables.Venue, tables.Venue.id == tables.Day.venue_id)
+    .where(tables.Day.id == bindparam("day"), tables.Day.crew_id == bindparam("crew"))
+)
+_PLACES = (
+    select(
+        tables.DayPlace.place_id,
+        tables.Place.name,
+        tables.Place.light,
+        tables.DayPlace.wanted,
+        tables.DayPlace.widest,
+        tables.DayPlace.narrowest,
+        tables.DayPlace.shutter,
+        tables.DayPlace.tolerance,
+        tables.DayPlace.rush_tolerance,
+    )
+    .join(tables.Place, tables.Place.id == tables.DayPlace.place_id)
+    .where(tables.DayPlace.day_id == bindparam("day"))
+    .order_by(tables.DayPlace.position, tables.DayPlace.id)
+)
+_LOG = select(
+    tables.Event.id, tables.Event.kind, tables.Event.made_at, tables.Event.who, tables.Event.data
+).where(tables.Event.day_id == bindparam("day"))  # fmt: skip
 
 
-def state_of(session: Session, row: tables.Day) -> State:
-    """The state folded from the day's log, over the venue's newest readings."""
-    events = session.execute(
-        select(
-            tables.Event.id, tables.Event.kind, tables.Event.made_at, tables.Event.who, tables.Event.data
-        ).where(tables.Event.day_id == row.id)
-    )  # fmt: skip
-    places = [each.place_id for each in row.places]
-    return fold((Event(*each) for each in events), rig_from(row.start), newest_readings(session, places))
-
-
-def newest_readings(session: Session, places: list[int]) -> dict[int, Reading]:
-    """The newest reading of each of these places that has one."""
-    reading = tables.Reading
+def _newest_readings() -> Select[tuple[int, float, datetime, str, str]]:
+    """The newest reading of each of a day's places that has one."""
+    reading, each = tables.Reading, tables.DayPlace
     age = func.row_number().over(partition_by=reading.place_id, order_by=(reading.taken_at.desc(), reading.id.desc()))
-    newest = select(reading, age.label("age")).where(reading.place_id.in_(places)).subquery()
-    rows = session.execute(
-        select(newest.c.place_id, newest.c.ev100, newest.c.taken_at, newest.c.kind, newest.c.who).where(
-            newest.c.age == 1
-        )
+    aged = (
+        select(reading.place_id, reading.ev100, reading.taken_at, reading.kind, reading.who, age.label("age"))
+        .join(each, each.place_id == reading.place_id)
+        .where(each.day_id == bindparam("day"))
+        .subquery()
     )
-    return {place: Reading(*rest) for place, *rest in rows}
+    found = aged.c
+    return select(found.place_id, found.ev100, found.taken_at, found.kind, found.who).where(found.age == 1)
+
+
+_NEWEST_READINGS = _newest_readings()
 
 
 def append(
@@ -132,9 +156,10 @@ def append(
     return True
 
 
-def check_place(row: tables.Day, place: int) -> None:
+def check_place(session: Session, day_id: int, place: int) -> None:
     """Raise NotThere unless the place is one of the day's."""
-    if all(each.place_id != place for each in row.places):
+    each = tables.DayPlace
+    if session.scalars(select(each.id).where(each.day_id == day_id, each.place_id == place)).first() is None:
         raise NotThere("places")
 
 

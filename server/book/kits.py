@@ -7,8 +7,14 @@ from typing import TYPE_CHECKING
 from server.exposure import glass, rig
 from server.exposure.scales import clicks_per_stop
 
+from . import tables
+
 if TYPE_CHECKING:
-    from . import tables
+    from sqlalchemy.orm import Session
+
+
+class KitIncomplete(LookupError):
+    """The kit has no body or no lens, so nothing can be worked out."""
 
 
 def body_of(row: tables.Body) -> rig.Body:
@@ -39,12 +45,43 @@ def filter_of(row: tables.Filter) -> glass.Filter:
     return glass.Filter(str(row.id), mount, row.density, row.width, row.thread, name=row.name)
 
 
-def kit_of(kit: tables.Kit, body: tables.Body, lens: tables.Lens, holder: tables.Holder | None) -> rig.Kit:
-    """A kit with one of its bodies, lenses and holders, as the engine knows it."""
+def changed(kit: tables.Kit) -> None:
+    """Say that something in the kit is not what it was. Every change of a kit calls this."""
+    kit.stamp = tables.new_stamp()
+
+
+def kit_of(session: Session, stamp: str, kit_id: int, chosen: tuple[int | None, int | None, int | None]) -> rig.Kit:
+    """
+    A kit with one of its bodies, lenses and holders, as the engine knows it.
+
+    chosen: the numbers of the body, lens and holder; a body or lens that is not there any more gives way to the first.
+    Raises KitIncomplete where there is none. A kit is read once for each stamp: it makes up most of a day's rows.
+    """
+    key = stamp, chosen
+    known = _known.get(key)
+    if known is None:
+        known = _read_kit(session, kit_id, chosen)
+        if len(_known) >= KNOWN_MOST:
+            _known.clear()
+        _known[key] = known
+    return known
+
+
+KNOWN_MOST = 1000
+_known: dict[tuple[str, tuple[int | None, int | None, int | None]], rig.Kit] = {}
+
+
+def _read_kit(session: Session, kit_id: int, chosen: tuple[int | None, int | None, int | None]) -> rig.Kit:
+    kit = session.get_one(tables.Kit, kit_id)
+    body_id, lens_id, holder_id = chosen
+    body = next((row for row in kit.bodies if row.id == body_id), None) or next(iter(kit.bodies), None)
+    lens = next((row for row in kit.lenses if row.id == lens_id), None) or next(iter(kit.lenses), None)
+    if body is None or lens is None:
+        raise KitIncomplete(kit.name)
     return rig.Kit(
         body=body_of(body),
         lens=lens_of(lens),
-        holder=holder_of(holder),
+        holder=holder_of(next((row for row in kit.holders if row.id == holder_id), None)),
         filters=tuple(filter_of(row) for row in kit.filters),
         hands=rig.Hands(**kit.hands),
     )

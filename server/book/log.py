@@ -7,7 +7,7 @@ that phones which were offline agree whatever order they come back in. Undo is o
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Literal
 
 from server.exposure.light import Light
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
 
+RIG_FIELDS = tuple(each.name for each in fields(Rig))
 Kind = Literal["moved", "nudged", "rig_corrected", "reading_taken", "undone"]
 
 
@@ -88,29 +89,33 @@ def fold(events: Iterable[Event], start: Rig, readings: Mapping[int, Reading]) -
     ordered = sorted(kept.values(), key=lambda event: (event.made_at, event.id))
     undone = {event.data["event"] for event in ordered if event.kind == "undone"}
     lights = {place: PlaceLight(reading) for place, reading in readings.items()}
-    state = State(here=None, since=None, rig=start)
+    here: int | None = None
+    since: datetime | None = None
+    rig, last = start, None
     for event in ordered:
         if event.kind == "undone" or event.id in undone:
             continue
-        state = _after(state, event, lights)
-    return replace(state, lights=lights)
+        last = event
+        if event.kind == "moved":
+            here, since = event.data["place"], event.made_at
+        if event.kind in ("moved", "rig_corrected"):
+            rig = rig_from(event.data["rig"])
+        else:
+            _light_after(lights, event)
+    return State(here, since, rig, lights, last)
 
 
-def _after(state: State, event: Event, lights: dict[int, PlaceLight]) -> State:
-    data = event.data
-    if event.kind == "moved":
-        return replace(state, here=data["place"], since=event.made_at, rig=rig_from(data["rig"]), last=event)
-    if event.kind == "rig_corrected":
-        return replace(state, rig=rig_from(data["rig"]), last=event)
-    known = lights.get(data["place"])
+def _light_after(lights: dict[int, PlaceLight], event: Event) -> None:
+    """The light at a place after a reading or a nudge there."""
+    place = event.data["place"]
+    known = lights.get(place)
     if event.kind == "reading_taken":
-        reading = Reading(data["ev100"], event.made_at, data["kind"], event.who)
+        reading = Reading(event.data["ev100"], event.made_at, event.data["kind"], event.who)
         if known is None or known.reading.taken_at <= reading.taken_at:
-            lights[data["place"]] = PlaceLight(reading)
+            lights[place] = PlaceLight(reading)
     elif known is not None and known.reading.taken_at <= event.made_at:
         # A nudge corrects the reading it was made against; a later reading has the change in it already.
-        lights[data["place"]] = replace(known, nudge=known.nudge + data["clicks"])
-    return replace(state, last=event)
+        lights[place] = PlaceLight(known.reading, known.nudge + event.data["clicks"])
 
 
 def rig_from(data: Mapping[str, Any]) -> Rig:
@@ -128,4 +133,4 @@ def rig_from(data: Mapping[str, Any]) -> Rig:
 
 def rig_data(rig: Rig) -> dict[str, Any]:
     """A rig in its JSON form, as in the JSON calls."""
-    return asdict(rig)
+    return {name: getattr(rig, name) for name in RIG_FIELDS}

@@ -6,6 +6,7 @@ Ranges are checked by the engine's values where they come in; the checks here ar
 
 from __future__ import annotations
 
+import uuid
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -25,6 +26,11 @@ from sqlalchemy import (
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 NAME_LONGEST = 80
+
+
+def new_stamp() -> str:
+    """A word that was never used before."""
+    return uuid.uuid4().hex
 
 
 class UtcTime(TypeDecorator[datetime]):
@@ -76,13 +82,18 @@ class Crew(Table):
 
 
 class Kit(Table):
-    """What one shooter owns. hands: the seconds that differ from the usual ones."""
+    """
+    What one shooter owns. hands: the seconds that differ from the usual ones.
+
+    stamp is new whenever anything in the kit changes (`kits.changed`): what was worked out for a stamp stays true.
+    """
 
     __tablename__ = "kits"
     id: Mapped[int] = mapped_column(primary_key=True)
     crew_id: Mapped[int] = _crew()
     name: Mapped[str]
     hands: Mapped[dict[str, Any]] = mapped_column(default=dict)
+    stamp: Mapped[str] = mapped_column(String(32), default=new_stamp)
 
     bodies: Mapped[list[Body]] = relationship(order_by="Body.id", lazy="selectin", cascade="all, delete-orphan")
     lenses: Mapped[list[Lens]] = relationship(order_by="Lens.id", lazy="selectin", cascade="all, delete-orphan")

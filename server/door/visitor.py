@@ -7,7 +7,6 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from server.book.crews import first_crew
 from server.book.store import Book
 
 
@@ -19,19 +18,15 @@ class Visitor:
     name: str
 
 
-def the_book(request: Request) -> Book:
-    """The open book of the application."""
+async def the_book(request: Request) -> Book:
+    """The open book. Nothing here waits: a thread for each dependency would cost every tap a millisecond."""
     book: Book = request.app.state.book
     return book
 
 
-def the_visitor(request: Request) -> Visitor:
+async def the_visitor(request: Request) -> Visitor:
     """Everyone is the shooter of the book's one crew."""
-    crew: int | None = getattr(request.app.state, "first_crew", None)
-    if crew is None:
-        with the_book(request).writing() as session:
-            crew = request.app.state.first_crew = first_crew(session).id
-    return Visitor(crew, "shooter")
+    return Visitor(request.app.state.crew, "shooter")
 
 
 TheBook = Annotated[Book, Depends(the_book)]

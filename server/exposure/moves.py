@@ -7,14 +7,15 @@ give an exposure and the rest. So the best of every legal rig is found without l
 1. sort the settings by exposure, and look up for every setup how near it can come: the smallest miss of all;
 2. keep the setups that reach it, for the fast answer only those with the least glass time;
 3. in each one's window of settings, ask a range-minimum table for the best look, shutter and ISO;
-4. list only the settings of that one class, and take the least effort.
+4. list only the settings of that one class, and take the least effort, then the least residual.
 
-All places are answered in one pass. Held to a plain loop over every rig in tests/exposure/test_moves.py.
+Every place is two questions, clean and fast, and all questions are answered in one pass over arrays.
+Held to a plain loop over every rig in tests/exposure/test_moves.py.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -23,26 +24,29 @@ import numpy as np
 from .glass import Setups, setups
 from .refused import OutOfRange
 from .rig import GLASS_ACTIONS, Action, Kit, Look, Rig, actions, check_rig
-from .scales import aperture_position, iso_position, marked_f_number
+from .scales import ClicksPerStop, aperture_position, iso_position, marked_f_number
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from .light import Light
 
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+
 DECIMALS = 6  # parts of a score are compared at 1e-6
-EDGE = 0.5 * 10.0**-DECIMALS  # what rounds down to a bound still keeps it
-SLACK = 1e-9  # clicks; far above what a double errs by, far below what a score shows
+EDGE = 0.5 * 10.0**-DECIMALS + 1e-9  # what rounds down to a bound still keeps it, and a last digit more
 RIGS_MOST = 50_000_000  # legal rigs a call may ask about
 PLACES_MOST = 400
+CELLS_MOST = 2_000_000  # of one array; what is larger is worked through in parts
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
     """
-    How good a rig is for a place, smallest best. Clean compares `clean`, fast compares `fast`, part by part.
+    How good a rig is for a place, smallest best, as the contract's tuples compare it.
 
     miss, off_look, off_wanted  [clicks];  shutter_off, iso_lift  [thirds of a stop]
     hand_seconds, glass_seconds, effort  [s]
@@ -75,11 +79,6 @@ class Answers:
     clean: Move
     fast: Move
 
-    @property
-    def differ(self) -> bool:
-        """Whether the two answers are different rigs."""
-        return self.clean.rig != self.fast.rig
-
 
 def best_moves(kit: Kit, rig: Rig, places: Sequence[tuple[Light, Look]]) -> list[Answers]:
     """
@@ -90,31 +89,25 @@ def best_moves(kit: Kit, rig: Rig, places: Sequence[tuple[Light, Look]]) -> list
     if len(places) > PLACES_MOST:
         raise OutOfRange("places", f"{len(places)} places", f"at most {PLACES_MOST}")
     check_rig(kit, rig)
-    glass = _Glass.of(kit, rig)
-    answers: list[Answers | None] = [None] * len(places)
-    by_look: dict[Look, list[int]] = {}
-    for index, (_, look) in enumerate(places):
-        by_look.setdefault(look, []).append(index)
-    for look, indices in by_look.items():
-        settings = _Settings.of(kit, look, rig.iso, rig.shutter)
-        if len(glass.stops) * len(settings.exposure) > RIGS_MOST:
-            came = f"{len(glass.stops) * len(settings.exposure)} rigs"
-            raise OutOfRange("filters", came, f"a kit and body with at most {RIGS_MOST} rigs")
-        ev100 = np.array([places[index][0].ev100 for index in indices])
-        search = _Search.of(kit, rig, look, glass, settings, ev100)
-        for index, answer in zip(indices, search.answers(), strict=True):
-            answers[index] = answer
-    return [answer for answer in answers if answer is not None]
+    glass, dials = _Glass.of(kit, rig), _Dials.of(kit, rig)
+    if (rigs := len(glass.stops) * len(dials.exposure)) > RIGS_MOST:
+        raise OutOfRange("filters", f"{rigs} rigs", f"a body and a kit with at most {RIGS_MOST} rigs")
+    together = max(1, CELLS_MOST // len(glass.stops) // 2)
+    return [
+        answers
+        for start in range(0, len(places), together)
+        for answers in _Questions.of(kit, rig, glass, dials, places[start : start + together]).answers()
+    ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Glass:
-    """The setups seen from the present rig. stops [stops], seconds [s] (glass alone), wheel [s] (built-in)."""
+    """The setups seen from the present rig. stops [stops]; seconds [s] (glass alone); wheel [s] (built-in)."""
 
     setups: Setups
-    stops: NDArray[np.float64]
-    seconds: NDArray[np.float64]
-    wheel: NDArray[np.float64]
+    stops: Floats
+    seconds: Floats
+    wheel: Floats
 
     @classmethod
     def of(cls, kit: Kit, rig: Rig) -> _Glass:
@@ -128,216 +121,277 @@ class _Glass:
         swaps = _count(in_holder & ~plates) * hands.pull + _count(plates & ~in_holder) * hands.drop_in
         seconds = np.where(ways.holder, swaps, 0.0)
         seconds += _count(screwed & ~rings) * hands.unscrew + _count(rings & ~screwed) * hands.screw_on
-        seconds += np.where(ways.holder, 0.0, hands.holder_off) if rig.holder_on else ways.holder * hands.holder_on
+        seconds += ~ways.holder * hands.holder_off if rig.holder_on else ways.holder * hands.holder_on
         here = kit.body.built_in_nd.index(rig.built_in)
         return cls(ways, ways.stops, seconds, np.abs(ways.built_in - here) * hands.built_in)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Settings:
+class _Dials:
     """
-    Every iris, ISO and shutter of a body and lens, as a grid and, by exposure, in a row.
+    Every setting of iris, ISO and shutter, in the order of exposure.
 
-    irises [clicks], isos [speed], iso_positions, shutters [s]: the three axes
-    grid_exposure [clicks] (irises, isos, shutters): i - c log2 t - c k/3
-    iris_class, iso_class, shutter_class: the axes' parts of the score, ranked from 0
-    exposure [clicks] (settings,): sorted;  ranks: (levels, settings), a range-minimum table of the combined rank
+    irises [clicks], isos [speed] and iso_positions, shutters [s]: the three dials
+    iris, iso, shutter (settings,): each setting's place on them
+    exposure [clicks] (settings,): i - c log2 t - c k/3, sorted
     """
 
-    irises: NDArray[np.int64]
+    clicks: ClicksPerStop
+    irises: Ints
     isos: tuple[float, ...]
-    iso_positions: NDArray[np.int64]
+    iso_positions: Ints
     shutters: tuple[float, ...]
-    grid_exposure: NDArray[np.float64]
-    off_look: NDArray[np.int64]
-    iso_lift: NDArray[np.int64]
-    shutter_off: NDArray[np.float64]
-    iris_class: NDArray[np.int64]
-    iso_class: NDArray[np.int64]
-    shutter_class: NDArray[np.int64]
-    exposure: NDArray[np.float64]
-    ranks: tuple[NDArray[np.int64], ...]
-
-    @staticmethod
-    @lru_cache(maxsize=64)
-    def _of(
-        clicks: int, irises: range, isos: tuple[float, ...], shutters: tuple[float, ...], look_ends: tuple[int, int],
-        look_shutter: float, bases: tuple[int, ...], quiet: int | None,
-    ) -> _Settings:  # fmt: skip
-        i = np.arange(irises.start, irises.stop)
-        k = np.array([iso_position(iso) for iso in isos])
-        t = np.log2(np.array(shutters))
-        off_look = np.maximum(0, np.maximum(look_ends[0] - i, i - look_ends[1]))
-        iso_lift = np.array([_iso_lift(position, bases, quiet) for position in k.tolist()])
-        shutter_off = 3 * np.abs(t - np.log2(look_shutter))
-        iris_class, _ = _ranked(off_look)
-        shutter_class, shutters_ranked = _ranked(np.round(shutter_off, DECIMALS))
-        iso_class, isos_ranked = _ranked(iso_lift)
-        grid = i[:, None, None] - clicks * k[None, :, None] / 3 - clicks * t[None, None, :]
-        rank = iris_class[:, None, None] * shutters_ranked + shutter_class[None, None, :]
-        rank = rank * isos_ranked + iso_class[None, :, None]
-        exposure = grid.ravel()
-        order = np.argsort(exposure, kind="stable")
-        return _Settings(
-            i, isos, k, shutters, grid, off_look, iso_lift, shutter_off, iris_class, iso_class, shutter_class,
-            exposure[order], _range_minimum_table(rank.ravel()[order]),
-        )  # fmt: skip
+    iris: Ints
+    iso: Ints
+    shutter: Ints
+    exposure: Floats
 
     @classmethod
-    def of(cls, kit: Kit, look: Look, iso: float, shutter: float) -> _Settings:
-        """The settings for a look. The present ISO and shutter are legal even where the body's lists lack them."""
-        body = kit.body
-        clicks = body.clicks_per_stop
-        isos = {iso_position(iso): iso}
-        for speed in body.iso_allowed:
+    def of(cls, kit: Kit, rig: Rig) -> _Dials:
+        """The dials of a kit. The present ISO and shutter are legal even where the body's lists lack them."""
+        isos = {iso_position(rig.iso): rig.iso}
+        for speed in kit.body.iso_allowed:
             isos.setdefault(iso_position(speed), speed)
-        return cls._of(
-            clicks, kit.irises, tuple(isos[k] for k in sorted(isos)), tuple(sorted({shutter, *body.shutters})),
-            (aperture_position(look.widest, clicks), aperture_position(look.narrowest, clicks)), look.shutter,
-            tuple(sorted(iso_position(base) for base in body.iso_base)),
-            None if body.iso_quiet is None else iso_position(body.iso_quiet),
-        )  # fmt: skip
+        shutters = tuple(sorted({rig.shutter, *kit.body.shutters}))
+        return _dials(kit.body.clicks_per_stop, kit.irises, tuple(isos[k] for k in sorted(isos)), shutters)
 
-    def best_rank(self, low: NDArray[np.intp], high: NDArray[np.intp]) -> NDArray[np.int64]:
-        """The smallest rank among the settings low <= n < high, for each pair of ends; none may be empty."""
-        level = np.frexp(high - low)[1] - 1  # floor(log2(length)), exact for integers
-        best = np.empty(len(low), dtype=np.int64)
-        for each in np.unique(level):
-            at = level == each
-            row = self.ranks[each]
-            best[at] = np.minimum(row[low[at]], row[high[at] - (1 << each)])
-        return best
 
-    def of_rank(self, rank: int) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-        """The irises, ISOs and shutters, by their index, whose combined rank this is."""
-        rank, iso = divmod(rank, int(self.iso_class.max()) + 1)
-        iris, shutter = divmod(rank, int(self.shutter_class.max()) + 1)
-        return (
-            np.flatnonzero(self.iris_class == iris),
-            np.flatnonzero(self.iso_class == iso),
-            np.flatnonzero(self.shutter_class == shutter),
-        )
+@lru_cache(maxsize=64)
+def _dials(clicks: ClicksPerStop, irises: range, isos: tuple[float, ...], shutters: tuple[float, ...]) -> _Dials:
+    i, k = np.array(irises), np.array([iso_position(speed) for speed in isos])
+    t = np.log2(np.array(shutters))
+    exposure = (i[:, None, None] - clicks * k[None, :, None] / 3 - clicks * t[None, None, :]).ravel()
+    order = np.argsort(exposure, kind="stable")
+    iris, iso, shutter = np.unravel_index(order, (len(i), len(k), len(t)))
+    return _Dials(clicks, i, isos, k, shutters, iris, iso, shutter, exposure[order])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Search:
+class _Wish:
     """
-    One look's places against every setup. target [clicks] (places, setups) is the exposure that would be exact;
-    distance [clicks] is how near the nearest setting comes to it.
+    A look, against the dials: how far each iris, ISO and shutter is off it, and the rank of every setting.
+
+    off_look, off_wanted [clicks] (irises,);  iso_lift [thirds of a stop] (isos,);  shutter_off [thirds] (shutters,)
+    ranks: range-minimum tables of the settings' rank by (off_look, shutter_off, iso_lift), 0 the best
+    """
+
+    off_look: Ints
+    off_wanted: Ints
+    iso_lift: Ints
+    shutter_off: Floats
+    ranks: tuple[Ints, ...]
+    _of_rank: dict[int, Ints] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, kit: Kit, dials: _Dials, look: Look) -> _Wish:
+        quiet = kit.body.iso_quiet
+        return _wish(
+            dials,
+            look.shutter,
+            tuple(aperture_position(n, dials.clicks) for n in (look.wanted, look.widest, look.narrowest)),
+            tuple(sorted(iso_position(base) for base in kit.body.iso_base)),
+            None if quiet is None else iso_position(quiet),
+        )
+
+    def of_rank(self, rank: int) -> Ints:
+        """The settings that have this rank, by their number."""
+        if rank not in self._of_rank:
+            self._of_rank[rank] = np.flatnonzero(self.ranks[0] == rank)
+        return self._of_rank[rank]
+
+
+@lru_cache(maxsize=256)
+def _wish(
+    dials: _Dials, look_shutter: float, look_irises: tuple[int, ...], bases: tuple[int, ...], quiet: int | None
+) -> _Wish:
+    wanted, widest, narrowest = look_irises
+    off_look = np.maximum(0, np.maximum(widest - dials.irises, dials.irises - narrowest))
+    iso_lift = np.array([_iso_lift(k, bases, quiet) for k in dials.iso_positions.tolist()])
+    shutter_off = 3 * np.abs(np.log2(np.array(dials.shutters)) - np.log2(look_shutter))
+    shutter_class, shutter_classes = _ranked(np.round(shutter_off, DECIMALS))
+    iso_class, iso_classes = _ranked(iso_lift)
+    rank = off_look[dials.iris] * shutter_classes + shutter_class[dials.shutter]
+    rank = rank * iso_classes + iso_class[dials.iso]
+    return _Wish(off_look, np.abs(dials.irises - wanted), iso_lift, shutter_off, _range_minimum_tables(rank))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Questions:
+    """
+    Some places against every setup; each place asks twice, first all for clean, then all for fast.
+
+    wishes, wish: the different looks, and which of them each question has (questions,)
+    target [clicks] (questions, setups): the exposure that would be exact
+    allowed [clicks] (questions,): the error that is not minded
     """
 
     kit: Kit
     rig: Rig
-    look: Look
     glass: _Glass
-    settings: _Settings
-    target: NDArray[np.float64]
-    distance: NDArray[np.float64]
-    cost_of_iris: NDArray[np.float64]
-    cost_of_iso: NDArray[np.float64]
-    cost_of_shutter: NDArray[np.float64]
-    off_wanted: NDArray[np.int64]
+    dials: _Dials
+    wishes: list[_Wish]
+    wish: Ints
+    target: Floats
+    allowed: Floats
 
     @classmethod
-    def of(
-        cls, kit: Kit, rig: Rig, look: Look, glass: _Glass, settings: _Settings, ev100: NDArray[np.float64]
-    ) -> _Search:
-        clicks, hands = kit.body.clicks_per_stop, kit.hands
-        target = (ev100[:, None] - kit.lens.loss_stops - glass.stops[None, :]) * clicks
-        row = settings.exposure
-        above = np.searchsorted(row, target)
-        nearest_above = np.abs(row[np.minimum(above, len(row) - 1)] - target)
-        nearest_below = np.abs(row[np.maximum(above - 1, 0)] - target)
-        off_wanted = np.abs(settings.irises - aperture_position(look.wanted, clicks))
-        turned = np.abs(settings.irises - aperture_position(rig.aperture, clicks))
+    def of(cls, kit: Kit, rig: Rig, glass: _Glass, dials: _Dials, places: Sequence[tuple[Light, Look]]) -> _Questions:
+        clicks = dials.clicks
+        looks = {look: number for number, look in enumerate(dict.fromkeys(look for _, look in places))}
+        ev100 = np.array([light.ev100 for light, _ in places])
+        target = (ev100[:, None] - kit.lens.loss_stops - glass.stops) * clicks
+        tolerances = [look.tolerance for _, look in places] + [look.rush_tolerance for _, look in places]
         return cls(
-            kit, rig, look, glass, settings, target, np.minimum(nearest_above, nearest_below),
-            cost_of_iris=turned / clicks * hands.iris,
-            cost_of_iso=np.where(settings.iso_positions == iso_position(rig.iso), 0.0, hands.iso),
-            cost_of_shutter=np.where(np.array(settings.shutters) == rig.shutter, 0.0, hands.shutter),
-            off_wanted=off_wanted,
-        )  # fmt: skip
+            kit,
+            rig,
+            glass,
+            dials,
+            wishes=[_Wish.of(kit, dials, look) for look in looks],
+            wish=np.array([looks[look] for _, look in places] * 2),
+            target=np.concatenate((target, target)),
+            allowed=clicks * np.array(tolerances),
+        )
 
     def answers(self) -> list[Answers]:
-        clean = self._best(self.look.tolerance, least_glass=False)
-        fast = self._best(self.look.rush_tolerance, least_glass=True)
-        return [Answers(*both) for both in zip(clean, fast, strict=True)]
+        found = list(self._best())
+        half = len(found) // 2
+        cleans = [self._move(number, *found[number]) for number in range(half)]
+        fasts = [
+            self._again(clean, number + half)
+            if found[number] == found[number + half]
+            else self._move(number + half, *found[number + half])
+            for number, clean in enumerate(cleans)
+        ]
+        return [Answers(*both) for both in zip(cleans, fasts, strict=True)]
 
-    def _best(self, tolerance: float, *, least_glass: bool) -> list[Move]:
-        allowed = self.kit.body.clicks_per_stop * tolerance
-        miss = np.round(np.maximum(0.0, self.distance.min(axis=1) - allowed), DECIMALS)
-        reach = miss + allowed + EDGE + SLACK
-        able = self.distance <= reach[:, None]
-        reach += SLACK  # so that no able setup finds its window empty by a last digit
-        if least_glass:
-            seconds = np.round(self.glass.seconds, DECIMALS)
-            least = np.where(able, seconds, np.inf).min(axis=1)
-            able &= seconds <= least[:, None]
-        place, setup = np.nonzero(able)
-        target = self.target[place, setup]
-        low = np.searchsorted(self.settings.exposure, target - reach[place], side="left")
-        high = np.searchsorted(self.settings.exposure, target + reach[place], side="right")
-        rank = self.settings.best_rank(low, high)
-        ends = np.searchsorted(place, np.arange(len(miss) + 1))
-        moves = []
-        for each in range(len(miss)):
-            mine = slice(ends[each], ends[each + 1])
-            best = int(rank[mine].min())
-            moves.append(self._least_effort(each, setup[mine][rank[mine] == best], best, float(reach[each]), allowed))
-        return moves
+    def _again(self, move: Move, question: int) -> Move:
+        """The same move as the answer to another question, which may mind its error less."""
+        miss = self._miss(move.residual, question)
+        return move if miss == move.score.miss else replace(move, score=replace(move.score, miss=miss))
 
-    def _least_effort(self, place: int, ways: NDArray[np.intp], rank: int, reach: float, allowed: float) -> Move:
-        """Among settings of one rank and setups that allow it: the least effort, then the least residual."""
-        iris, iso, shutter = self.settings.of_rank(rank)
-        grid = self.settings.grid_exposure[np.ix_(iris, iso, shutter)]
-        residual = np.abs(self.target[place, ways][:, None, None, None] - grid)
-        stray = self.kit.hands.stray * self.off_wanted / self.kit.body.clicks_per_stop
-        setting_cost = (
-            (self.cost_of_iris + stray)[iris][:, None, None]
-            + self.cost_of_iso[iso][None, :, None]
-            + self.cost_of_shutter[shutter][None, None, :]
-        )  # fmt: skip
-        way_cost = (self.glass.seconds + self.glass.wheel)[ways]
-        effort = np.where(residual <= reach, way_cost[:, None, None, None] + setting_cost, np.inf)
-        effort = np.round(effort, DECIMALS).ravel()
-        tied = np.flatnonzero(effort == effort.min())
-        # argmin takes the first: the setups stand in the order that breaks the last ties.
-        chosen = tied[np.argmin(np.round(residual.ravel()[tied], DECIMALS))]
-        way, i, k, t = (int(n) for n in np.unravel_index(chosen, residual.shape))
-        return self._move(place, int(ways[way]), int(iris[i]), int(iso[k]), int(shutter[t]), allowed)
+    def _miss(self, residual: float, question: int) -> float:
+        return max(0.0, abs(residual) - float(self.allowed[question]))
 
-    def _move(self, place: int, way: int, iris: int, iso: int, shutter: int, allowed: float) -> Move:
-        settings, kit = self.settings, self.kit
+    def _best(self) -> Iterator[tuple[int, int]]:
+        """Each question's best setup and setting, by their numbers."""
+        distance = self._distance()
+        miss = np.round(np.maximum(0.0, distance.min(axis=1) - self.allowed), DECIMALS)
+        reach = miss + self.allowed + EDGE
+        able = distance <= reach[:, None]
+        fast = slice(len(miss) // 2, None)
+        seconds = np.round(self.glass.seconds, DECIMALS)
+        least = np.where(able[fast], seconds, np.inf).min(axis=1)
+        able[fast] &= seconds <= least[:, None]
+
+        question, way = np.nonzero(able)
+        target = self.target[question, way]
+        low = np.searchsorted(self.dials.exposure, target - reach[question], side="left")
+        high = np.searchsorted(self.dials.exposure, target + reach[question], side="right")
+        rank = self._best_rank(self.wish[question], low, high)
+        best = np.minimum.reduceat(rank, np.searchsorted(question, np.arange(len(miss))))
+        keep = rank == best[question]
+        return self._least_effort(question[keep], way[keep], best, reach)
+
+    def _distance(self) -> Floats:
+        """How near [clicks] any setting comes to each target."""
+        half = self.target[: len(self.target) // 2]
+        row = self.dials.exposure
+        above = np.searchsorted(row, half)
+        to_above = np.abs(row[np.minimum(above, len(row) - 1)] - half)
+        to_below = np.abs(row[np.maximum(above - 1, 0)] - half)
+        nearest = np.minimum(to_above, to_below)
+        return np.concatenate((nearest, nearest))
+
+    def _best_rank(self, wish: Ints, low: Ints, high: Ints) -> Ints:
+        """The smallest rank among the settings low <= n < high, by each one's wish; no window may be empty."""
+        level = np.frexp(high - low)[1] - 1  # floor(log2(length)), exact for integers
+        best = np.empty(len(low), dtype=np.intp)
+        for number, asked in enumerate(self.wishes):
+            mine = wish == number
+            for each in set(level[mine].tolist()):
+                at = np.flatnonzero(mine & (level == each))
+                row = asked.ranks[each]
+                best[at] = np.minimum(row[low[at]], row[high[at] - (1 << each)])
+        return best
+
+    def _least_effort(self, question: Ints, way: Ints, best: Ints, reach: Floats) -> Iterator[tuple[int, int]]:
+        """Among each question's setups, and the settings of its best rank: the least effort, then least residual."""
+        kinds = list(dict.fromkeys(zip(self.wish.tolist(), best.tolist(), strict=True)))
+        cells = [self.wishes[wish].of_rank(rank) for wish, rank in kinds]
+        costs = [self._setting_cost(self.wishes[wish], some) for (wish, _), some in zip(kinds, cells, strict=True)]
+        cell, cost = np.concatenate(cells), np.concatenate(costs)
+        sizes = np.array([len(some) for some in cells])
+        number_of = {kind: number for number, kind in enumerate(kinds)}
+        kind = np.array([number_of[each] for each in zip(self.wish.tolist(), best.tolist(), strict=True)])
+        size, first = sizes[kind][question], (np.cumsum(sizes) - sizes)[kind][question]
+
+        way_cost = self.glass.seconds + self.glass.wheel
+        known = np.full((2, len(best)), np.inf)  # effort and residual of the best so far
+        chosen = np.zeros((2, len(best)), dtype=np.intp)  # its setup and setting
+        for rows in _batches(size):
+            row = np.repeat(np.arange(rows.start, rows.stop), size[rows])
+            ends = np.cumsum(size[rows])
+            at = np.arange(ends[-1]) - np.repeat(ends - size[rows] - first[rows], size[rows])
+            asked = question[row]
+            residual = np.abs(self.target[asked, way[row]] - self.dials.exposure[cell[at]])
+            effort = np.round(way_cost[way[row]] + cost[at], DECIMALS)
+            effort[residual > reach[asked]] = np.inf
+            residual = np.round(residual, DECIMALS)
+            # Stable, so that the order of the setups breaks the last ties.
+            order = np.lexsort((residual, effort, asked))
+            here, winners = np.unique(asked[order], return_index=True)
+            top = order[winners]
+            better = (effort[top] < known[0, here]) | (
+                (effort[top] == known[0, here]) & (residual[top] < known[1, here])
+            )
+            here, top = here[better], top[better]
+            known[:, here] = effort[top], residual[top]
+            chosen[:, here] = way[row[top]], cell[at[top]]
+        yield from zip(*chosen.tolist(), strict=True)
+
+    def _setting_cost(self, wish: _Wish, some: Ints) -> Floats:
+        """What the hand needs for these settings [s], and what their distance from the wanted iris is worth."""
+        hands, dials = self.kit.hands, self.dials
+        turned = np.abs(dials.irises - aperture_position(self.rig.aperture, dials.clicks))
+        iris = (turned * hands.iris + wish.off_wanted * hands.stray) / dials.clicks
+        iso = np.where(dials.iso_positions == iso_position(self.rig.iso), 0.0, hands.iso)
+        shutter = np.where(np.array(dials.shutters) == self.rig.shutter, 0.0, hands.shutter)
+        cost: Floats = iris[dials.iris[some]] + iso[dials.iso[some]] + shutter[dials.shutter[some]]
+        return cost
+
+    def _move(self, question: int, way: int, setting: int) -> Move:
+        dials, kit, wish = self.dials, self.kit, self.wishes[self.wish[question]]
+        iris, iso, shutter = int(dials.iris[setting]), int(dials.iso[setting]), int(dials.shutter[setting])
         holder_on, slots, threads = _glass_on(kit, self.rig, self.glass.setups, way)
         rig = Rig(
             holder_on,
             slots,
             threads,
             built_in=kit.body.built_in_nd[self.glass.setups.built_in[way]],
-            aperture=marked_f_number(int(settings.irises[iris]), kit.body.clicks_per_stop),
-            shutter=settings.shutters[shutter],
-            iso=settings.isos[iso],
+            aperture=marked_f_number(int(dials.irises[iris]), dials.clicks),
+            shutter=dials.shutters[shutter],
+            iso=dials.isos[iso],
         )
         done = actions(kit, self.rig, rig)
-        residual = float(self.target[place, way] - settings.grid_exposure[iris, iso, shutter])
+        residual = float(self.target[question, way] - dials.exposure[setting])
         hand_seconds = sum(action.seconds for action in done)
-        off_wanted = int(self.off_wanted[iris])
+        off_wanted = int(wish.off_wanted[iris])
         score = Score(
-            miss=max(0.0, abs(residual) - allowed),
-            off_look=int(settings.off_look[iris]),
-            shutter_off=float(settings.shutter_off[shutter]),
-            iso_lift=int(settings.iso_lift[iso]),
+            miss=self._miss(residual, question),
+            off_look=int(wish.off_look[iris]),
+            shutter_off=float(wish.shutter_off[shutter]),
+            iso_lift=int(wish.iso_lift[iso]),
             hand_seconds=hand_seconds,
             glass_seconds=sum(action.seconds for action in done if action.do in GLASS_ACTIONS),
             off_wanted=off_wanted,
-            effort=hand_seconds + kit.hands.stray * off_wanted / kit.body.clicks_per_stop,
+            effort=hand_seconds + kit.hands.stray * off_wanted / dials.clicks,
         )
         return Move(rig, done, residual, score)
 
 
 def _glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> tuple[bool, tuple[str, ...], tuple[str, ...]]:
     """A setup as a rig's holder_on, slots and threads: what stays keeps its slot, what comes takes the free ones."""
-    chosen = [f.id for f, on in zip(kit.filters, ways.on[way], strict=True) if on]
+    chosen = [kit.filters[number].id for number in np.flatnonzero(ways.on[way])]
     if not ways.holder[way]:
         return False, now.slots, _kept_first(now.threads, chosen)
     return True, _kept_first(now.slots, chosen), ()
@@ -357,20 +411,30 @@ def _iso_lift(position: int, bases: tuple[int, ...], quiet: int | None) -> int:
     return min(below)
 
 
-def _ranked(values: NDArray[np.float64] | NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
+def _ranked(values: Floats | Ints) -> tuple[Ints, int]:
     """Each value's rank among the different ones, from 0, and how many there are."""
     different, rank = np.unique(values, return_inverse=True)
-    return rank.astype(np.int64), len(different)
+    return rank.astype(np.intp), len(different)
 
 
-def _range_minimum_table(values: NDArray[np.int64]) -> tuple[NDArray[np.int64], ...]:
-    """Row j holds the minimum of the 2^j values from each place on: any range is covered by two of them."""
-    rows = [values]
-    while len(rows[-1]) > (half := 1 << (len(rows) - 1)):
-        rows.append(np.minimum(rows[-1][:-half], rows[-1][half:]))
-    return tuple(rows)
+def _range_minimum_tables(values: Ints) -> tuple[Ints, ...]:
+    """Table j holds the minimum of the 2^j values from each place on: any range is covered by two of them."""
+    tables = [values]
+    while len(tables[-1]) > (half := 1 << (len(tables) - 1)):
+        tables.append(np.minimum(tables[-1][:-half], tables[-1][half:]))
+    return tuple(tables)
 
 
-def _count(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
-    counted: NDArray[np.intp] = mask.sum(axis=1, dtype=np.intp)
+def _batches(size: Ints) -> Iterator[slice]:
+    """Runs of rows that together hold few enough cells for the memory; a row is never divided."""
+    ends = np.cumsum(size)
+    start, done = 0, 0
+    while start < len(size):
+        stop = max(start + 1, int(np.searchsorted(ends, done + CELLS_MOST, side="right")))
+        yield slice(start, stop)
+        start, done = stop, int(ends[stop - 1])
+
+
+def _count(mask: NDArray[np.bool_]) -> Ints:
+    counted: Ints = mask.sum(axis=1, dtype=np.intp)
     return counted

@@ -11,6 +11,7 @@ half-stop series as engraved. Checked in tests/published/test_marked_series.py.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Literal
 
 from .refused import OutOfRange, within
@@ -44,6 +45,10 @@ _MARK_AT: dict[int, dict[int, float]] = {
 _IS_MARKED = frozenset(THIRD_STOP_MARKS)
 
 
+# A dial has few positions and they are asked for often.
+_remembered = lru_cache(maxsize=4096)
+
+
 def clicks_per_stop(came: int, field: str = "clicks_per_stop") -> ClicksPerStop:
     """The same number, known to be one that a dial can have. Raises OutOfRange for any other."""
     for known in CLICKS_PER_STOP:
@@ -52,6 +57,7 @@ def clicks_per_stop(came: int, field: str = "clicks_per_stop") -> ClicksPerStop:
     raise OutOfRange(field, came, "3, 2, 1 or 10 (a stepless iris)")
 
 
+@_remembered
 def exact_f_number(n: float, clicks: ClicksPerStop = 3, field: str = "aperture") -> float:
     """
     The exact f-number that a marked one stands for.
@@ -73,6 +79,7 @@ def exact_f_number(n: float, clicks: ClicksPerStop = 3, field: str = "aperture")
     return float(n)
 
 
+@_remembered
 def aperture_position(n: float, clicks: ClicksPerStop, field: str = "aperture") -> int:
     """
     Where an f-number sits on a dial: position i is the exact f-number 2^(i/2c).
@@ -92,6 +99,7 @@ def f_number_at(position: int, clicks: ClicksPerStop) -> float:
     return float(2.0 ** (position / (2 * clicks)))
 
 
+@_remembered
 def marked_f_number(position: int, clicks: ClicksPerStop) -> float:
     """
     The number written beside a position: the engraved mark on third-stop and half-stop dials, else three decimals.
@@ -111,6 +119,7 @@ def clicks_between(n: float, to: float, clicks: ClicksPerStop = 3) -> int:
     return abs(aperture_position(n, clicks) - aperture_position(to, clicks))
 
 
+@_remembered
 def iso_position(iso: float, field: str = "iso") -> int:
     """
     Where an ISO speed sits in the third-stop series: k = round(3 log2(S/100)), so ISO 100 is 0.
@@ -129,6 +138,7 @@ def exact_iso(iso: float, field: str = "iso") -> float:
     return float(100 * 2.0 ** (iso_position(iso, field) / 3))
 
 
+@_remembered
 def shutter_time(seconds: float, field: str = "shutter") -> float:
     """The exposure time [s] as given; video cameras run the marked time. OutOfRange outside 0.00001 to 3600 s."""
     within(field, seconds, SHUTTER_SHORTEST, SHUTTER_LONGEST, "s")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from server.book.log import rig_data
@@ -97,22 +98,15 @@ class DayView:
 
 def day_view(day: Day, said: str = "", wrong: str = "") -> DayView:
     """The view of a day: every place answered from the rig that is on the camera."""
-    lit = [stop for stop in day.stops if stop.light is not None]
-    answers = dict(
-        zip(
-            (stop.place for stop in lit),
-            best_moves(day.kit, day.rig, [(stop.light.light, stop.look) for stop in lit if stop.light is not None]),
-            strict=True,
-        )
-    )
     here = day.here
     at = day.stops.index(here) if here is not None else -1
     onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
     rig = day.rig
+    rows = answered(day.kit, rig, day.stops)
     return DayView(
         day=day,
-        here=None if here is None else _row(day.kit, here, answers.get(here.place)),
-        rows=tuple(_row(day.kit, stop, answers.get(stop.place)) for stop in onward),
+        here=None if here is None else rows[here.place],
+        rows=tuple(rows[stop.place] for stop in onward),
         picture=picture(day.kit, rig, None if here is None else here.look),
         rig=" · ".join((wording.f_number(rig.aperture), wording.shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
@@ -120,6 +114,18 @@ def day_view(day: Day, said: str = "", wrong: str = "") -> DayView:
         said=said,
         wrong=wrong,
     )
+
+
+@lru_cache(maxsize=256)
+def answered(kit: Kit, rig: Rig, stops: tuple[Stop, ...]) -> dict[int, Row]:
+    """
+    The row of every place, by its number, answered from the rig that is on the camera.
+
+    Remembered, since a page that is loaded again, or by the second phone, asks the same of the same values.
+    """
+    lit = [(stop.place, (stop.light.light, stop.look)) for stop in stops if stop.light is not None]
+    answers = dict(zip((place for place, _ in lit), best_moves(kit, rig, [asked for _, asked in lit]), strict=True))
+    return {stop.place: _row(kit, stop, answers.get(stop.place)) for stop in stops}
 
 
 def _row(kit: Kit, stop: Stop, answers: Answers | None) -> Row:

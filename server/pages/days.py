@@ -124,12 +124,16 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     """The shooter walked to a place with one of its two answers on the camera."""
     form, typed = Tap.read(came)
     with book.writing() as session:
-        row = owned(session, tables.Day, visitor.crew, day_id)
+        owned(session, tables.Day, visitor.crew, day_id)
         if form is not None:
             answer, rig = form.tap
-            check_place(row, form.place)
+            check_place(session, day_id, form.place)
             try:
-                data = {"place": form.place, "answer": answer, "rig": checked_rig(day_kit(row), rig)}
+                data = {
+                    "place": form.place,
+                    "answer": answer,
+                    "rig": checked_rig(day_kit(session, visitor.crew, day_id), rig),
+                }
             except OutOfRange:
                 return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
             append(session, day_id, form.event_id, "moved", data, visitor.name)
@@ -142,9 +146,9 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
     form, typed = Nudge.read(came)
     said = ""
     with book.writing() as session:
-        row = owned(session, tables.Day, visitor.crew, day_id)
+        owned(session, tables.Day, visitor.crew, day_id)
         if form is not None:
-            check_place(row, form.place)
+            check_place(session, day_id, form.place)
             data = {"place": form.place, "clicks": form.clicks}
             append(session, day_id, form.event_id, "nudged", data, visitor.name)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
@@ -192,7 +196,8 @@ def meter(
 ) -> Response:  # fmt: skip
     """The forms for a new reading at a place of the day."""
     with book.reading() as session:
-        check_place(owned(session, tables.Day, visitor.crew, day_id), place_id)
+        owned(session, tables.Day, visitor.crew, day_id)
+        check_place(session, day_id, place_id)
         return _meter_page(request, open_day(session, visitor.crew, day_id), place_id, Typed())
 
 
@@ -210,7 +215,8 @@ def take_reading(
     event_id, typed_id = EventOnly.read(came)
     typed.errors |= typed_id.errors
     with book.writing() as session:
-        check_place(owned(session, tables.Day, visitor.crew, day_id), place_id)
+        owned(session, tables.Day, visitor.crew, day_id)
+        check_place(session, day_id, place_id)
         day = open_day(session, visitor.crew, day_id)
         if form is not None and event_id is not None:
             stops = glass_stops(day.kit, day.rig) if form.kind == "camera" else 0.0

@@ -144,6 +144,7 @@ def change_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: Row
         if form is None:
             return _kit_page(request, session, visitor.crew, kit_id, ("kit", None, typed))
         kit.name = form.name
+        kits.changed(kit)
     return _to(request, kit_id)
 
 
@@ -178,6 +179,7 @@ def remove_thing(
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         rows = getattr(kit, things)
         rows.remove(_one_of(rows, thing_id))
+        kits.changed(kit)
     return _to(request, kit_id, things)
 
 
@@ -205,6 +207,7 @@ def _keep(
             setattr(row, field, value)
         if thing_id is None:
             rows.append(row)
+        kits.changed(kit)
     return _to(request, kit_id, things)
 
 
