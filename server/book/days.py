@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Select, bindparam, func, select
+from sqlalchemy import Row, Select, bindparam, func, select, update
 
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 
 from . import tables
 from .crews import NotThere
 from .kits import kit_of
+from .known import Known
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from
 
 if TYPE_CHECKING:
@@ -55,10 +56,28 @@ def open_day(session: Session, crew_id: int, day_id: int) -> Day:
     row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
     if row is None:
         raise NotThere("days")
-    kit = kit_of(session, row.stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
+    kit = kit_of(session, row.kit_stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
+    return _days.get((row.stamp, row.kit_stamp), lambda: _read_day(session, day_id, row, kit))
+
+
+def changed(session: Session, day_id: int) -> None:
+    """Say that a day is not what it was. Every change of a day or its log calls this."""
+    session.execute(update(tables.Day).where(tables.Day.id == day_id).values(stamp=tables.new_stamp()))
+
+
+def changed_at(session: Session, venue_id: int) -> None:
+    """Say that the days at a venue are not what they were. Every change of a venue, place or reading calls this."""
+    for day_id in session.scalars(select(tables.Day.id).where(tables.Day.venue_id == venue_id)):
+        changed(session, day_id)
+
+
+_days: Known[tuple[str, str], Day] = Known()
+
+
+def _read_day(session: Session, day_id: int, row: Row[Any], kit: Kit) -> Day:
     events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
-    readings = {row.place_id: Reading(row.ev100, row.taken_at, row.kind, row.who) for row in newest}
+    readings = {each.place_id: Reading(each.ev100, each.taken_at, each.kind, each.who) for each in newest}
     state = fold(events, rig_from(row.start), readings)
     rig = nearest_rig(kit, state.rig)
     stops = tuple(
@@ -73,7 +92,7 @@ def day_kit(session: Session, crew_id: int, day_id: int) -> Kit:
     row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
     if row is None:
         raise NotThere("days")
-    return kit_of(session, row.stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
+    return kit_of(session, row.kit_stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
 
 
 # The questions that every tap asks, put together once: putting them together takes longer than answering them.
@@ -85,7 +104,8 @@ _DAY = (
         tables.Day.lens_id,
         tables.Day.holder_id,
         tables.Kit.id.label("kit_id"),
-        tables.Kit.stamp,
+        tables.Kit.stamp.label("kit_stamp"),
+        tables.Day.stamp,
         tables.Venue.name.label("venue"),
         tables.Venue.time_zone,
     )
@@ -153,6 +173,7 @@ def append(
     session.add(
         event(day_id=day_id, id=event_id, kind=kind, made_at=made_at or now, received_at=now, who=who, data=data)
     )
+    changed(session, day_id)
     return True
 
 

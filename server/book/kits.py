@@ -8,6 +8,7 @@ from server.exposure import glass, rig
 from server.exposure.scales import clicks_per_stop
 
 from . import tables
+from .known import Known
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -57,18 +58,10 @@ def kit_of(session: Session, stamp: str, kit_id: int, chosen: tuple[int | None, 
     chosen: the numbers of the body, lens and holder; a body or lens that is not there any more gives way to the first.
     Raises KitIncomplete where there is none. A kit is read once for each stamp: it makes up most of a day's rows.
     """
-    key = stamp, chosen
-    known = _known.get(key)
-    if known is None:
-        known = _read_kit(session, kit_id, chosen)
-        if len(_known) >= KNOWN_MOST:
-            _known.clear()
-        _known[key] = known
-    return known
+    return _kits.get((stamp, chosen), lambda: _read_kit(session, kit_id, chosen))
 
 
-KNOWN_MOST = 1000
-_known: dict[tuple[str, tuple[int | None, int | None, int | None]], rig.Kit] = {}
+_kits: Known[tuple[str, tuple[int | None, int | None, int | None]], rig.Kit] = Known()
 
 
 def _read_kit(session: Session, kit_id: int, chosen: tuple[int | None, int | None, int | None]) -> rig.Kit:

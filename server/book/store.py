@@ -38,7 +38,7 @@ class Book:
             if url.database == str(settings.data / DATABASE_FILE):
                 settings.data.mkdir(parents=True, exist_ok=True)
             options: dict[str, Any] = {"connect_args": {"check_same_thread": False}}
-            self._reader = create_engine(url, pool_size=8, max_overflow=32, **options)
+            self._reader = create_engine(url, pool_size=8, max_overflow=32, pool_use_lifo=True, **options)
             self._writer = create_engine(url, poolclass=StaticPool, **options)
             _set_up_sqlite(self._reader, begin="BEGIN", checkpoint=0)
             _set_up_sqlite(self._writer, begin="BEGIN IMMEDIATE", checkpoint=1000)

@@ -212,7 +212,11 @@ class Reading(Table):
 
 
 class Day(Table):
-    """One shooting day at a venue with a kit. start: the rig the shooter starts with, as in the JSON calls."""
+    """
+    One shooting day at a venue with a kit. start: the rig the shooter starts with, as in the JSON calls.
+
+    stamp is new whenever anything that the day shows changes, its kit apart (`days.changed`, `days.changed_at`).
+    """
 
     __tablename__ = "days"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -225,6 +229,7 @@ class Day(Table):
     name: Mapped[str]
     on: Mapped[date]
     start: Mapped[dict[str, Any]]
+    stamp: Mapped[str] = mapped_column(String(32), default=new_stamp)
 
     venue: Mapped[Venue] = relationship(lazy="joined")
     kit: Mapped[Kit] = relationship(lazy="joined")

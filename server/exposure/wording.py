@@ -7,7 +7,9 @@ of a stop for every 0.1 D is how the trade talks, and how nobody should add.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from .glass import MARKED_DENSITY_PER_CLICK, STOPS_PER_DENSITY
@@ -110,7 +112,7 @@ def sentence(kit: Kit, move: Move) -> str:
 
 def glass_words(kit: Kit, actions: Sequence[Action]) -> list[str]:
     """What the hand does to the glass, a phrase each: "holder off", "swap 0.6 for 1.2", "built-in to 4 stops"."""
-    names = {piece.id: label(kit.filters, piece) for piece in kit.filters}
+    names = labels(kit.filters)
     out = {do: [names[a.filter] for a in actions if a.do == do and a.filter] for do in _GLASS_VERBS}
     said: list[str] = []
     if any(action.do == "holder_off" for action in actions):
@@ -134,10 +136,14 @@ def glass_words(kit: Kit, actions: Sequence[Action]) -> list[str]:
 _GLASS_VERBS = ("unscrew", "pull", "drop_in", "screw_on")
 
 
-def label(filters: Sequence[Filter], piece: Filter) -> str:
-    """What to call a filter: its density as engraved, or its name where another one has the same density."""
-    twin = any(other.id != piece.id and other.density == piece.density for other in filters)
-    return (piece.name or piece.id) if twin else density(piece.density)
+@lru_cache(maxsize=256)
+def labels(filters: tuple[Filter, ...]) -> dict[str, str]:
+    """What to call each filter, by its id: its density as engraved, or its name where another has the same density."""
+    densities = Counter(piece.density for piece in filters)
+    return {
+        piece.id: (piece.name or piece.id) if densities[piece.density] > 1 else density(piece.density)
+        for piece in filters
+    }
 
 
 def density(value: float) -> str:
@@ -155,7 +161,7 @@ def on_the_lens(kit: Kit, rig: Rig) -> str:
     """
     The glass of a rig in one line: "holder with 0.6 and 1.2", "holder off, 0.6 in it", "no glass".
     """
-    names = {piece.id: label(kit.filters, piece) for piece in kit.filters}
+    names = labels(kit.filters)
     said = []
     if rig.slots or rig.holder_on:
         inside = _and([names[f] for f in rig.slots])

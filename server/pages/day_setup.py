@@ -13,7 +13,7 @@ from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.crews import all_owned, owned
-from server.book.days import start_rig
+from server.book.days import changed, start_rig
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
 from server.exposure.scales import exact_f_number
@@ -139,6 +139,7 @@ def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
         day.name, day.on = form.name, form.on
         day.body_id, day.lens_id, day.holder_id = form.body, form.lens, form.holder
         _keep_places(day, form, places)
+        changed(session, day_id)
     return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)
 
 

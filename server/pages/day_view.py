@@ -165,7 +165,7 @@ def click_bars(count: int, clicks: ClicksPerStop, *, opens: bool) -> Bars | None
 def picture(kit: Kit, rig: Rig, look: Look | None) -> Picture:
     """The rig as it is drawn; the scale runs from 0 (the lens's widest) to 100 (its smallest)."""
     clicks = kit.body.clicks_per_stop
-    names = {piece.id: wording.label(kit.filters, piece) for piece in kit.filters}
+    names = wording.labels(kit.filters)
     first, last = kit.irises[0], kit.irises[-1]
     span = max(last - first, 1)
 

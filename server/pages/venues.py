@@ -14,6 +14,7 @@ from sqlalchemy.orm import selectinload
 
 from server.book import tables
 from server.book.crews import NotThere, all_owned, owned
+from server.book.days import changed_at
 from server.book.kits import filter_of
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.refused import OutOfRange, within
@@ -113,6 +114,7 @@ def change_venue(
             return _venue_page(request, session, visitor.crew, venue_id, status=422, venue_typed=typed)
         for field, value in form.model_dump().items():
             setattr(venue, field, value)
+        changed_at(session, venue_id)
     return _to(request, venue_id)
 
 
@@ -152,6 +154,7 @@ def change_place(
                 request, session, visitor.crew, venue_id, status=422, changed=place_id, changed_typed=typed
             )
         place.name, place.light = form.name, form.light
+        changed_at(session, venue_id)
     return _to(request, venue_id, place_id)
 
 
@@ -177,6 +180,7 @@ def log_reading(
             raw=raw_figures(form, stops), ev100=ev100,
         )  # fmt: skip
         session.add(reading)
+        changed_at(session, venue_id)
         session.flush()
         if wants_fragment(request):
             return _place_fragment(request, session, visitor.crew, venue_id, place_id)

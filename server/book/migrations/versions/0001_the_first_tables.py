@@ -133,6 +133,7 @@ def upgrade() -> None:
         sa.Column("name", sa.String(length=80), nullable=False),
         sa.Column("on", sa.Date(), nullable=False),
         sa.Column("start", sa.JSON(), nullable=False),
+        sa.Column("stamp", sa.String(length=32), nullable=False),
         sa.ForeignKeyConstraint(["body_id"], ["bodies.id"], name=op.f("fk_days_body_id_bodies"), ondelete="SET NULL"),
         sa.ForeignKeyConstraint(["crew_id"], ["crews.id"], name=op.f("fk_days_crew_id_crews"), ondelete="CASCADE"),
         sa.ForeignKeyConstraint(
