@@ -5,7 +5,6 @@ from __future__ import annotations
 from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING
 
-from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
@@ -22,6 +21,8 @@ from server.settings import CHECKOUT
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
+    from fastapi import FastAPI
+
     from server.settings import Settings
 
 
@@ -37,7 +38,7 @@ def create_app(settings: Settings) -> FastAPI:
         yield
         app.state.book.close()
 
-    app = FastAPI(
+    app = api.Documented(
         title="Lychgate",
         summary="Which filter to pull and how many clicks to turn, for every next place.",
         description=api.ABOUT,
@@ -56,6 +57,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(NotThere, pages.not_there)
     app.add_exception_handler(KitIncomplete, pages.kit_incomplete)
     app.add_exception_handler(HTTPException, pages.http_error)
+    app.add_exception_handler(Exception, pages.failed)
     app.add_middleware(GZipMiddleware, minimum_size=600, compresslevel=6)
     app.add_middleware(Guard)
     return app

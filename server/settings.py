@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sqlalchemy import URL
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -47,6 +49,6 @@ class Settings:
         )
 
     @property
-    def url(self) -> str:
-        """The database to open, as SQLAlchemy spells it."""
-        return self.database_url or f"sqlite:///{self.data / DATABASE_FILE}"
+    def url(self) -> str | URL:
+        """The database to open, as SQLAlchemy spells it. Made of its parts: a folder's name may hold a "?" or "%"."""
+        return self.database_url or URL.create("sqlite", database=str(self.data / DATABASE_FILE))

@@ -24,19 +24,23 @@ const ids = new Map(); // since the page was last drawn: what was tapped, and th
 const idsOf = (what) => ids.get(what) ?? ids.set(what, []).get(what);
 
 let waiting = 0; // taps that are under way or queued
+let last = null; // the newest of them
 let leaving = null; // the link to follow once they are answered
 
 document.addEventListener("htmx:config:request", (event) => {
   const { ctx } = event.detail;
   const { action, body } = ctx.request;
+  ctx.request.cache = "no-store"; // what Back fetches would otherwise come from the same cache
   if (!(body instanceof FormData) || !body.has("event_id")) return;
   body.delete("event_id");
+  // An undo takes back the tap before it, whose answer need not be here yet.
+  if (body.has("event") && waiting) body.set("event", last.undoes ?? last.id);
   const what = `${action}?${new URLSearchParams(body)}`;
   const id = idsOf(what).pop() ?? newId();
   const counts = body.has("clicks");
   if (!counts) idsOf(what).push(id);
   body.set("event_id", id);
-  ctx.tap = { what, id, counts, moves: body.has("tap"), at: performance.now() };
+  last = ctx.tap = { what, id, counts, moves: body.has("tap"), undoes: body.get("event"), at: performance.now() };
   waiting += 1;
 });
 document.addEventListener("htmx:finally:request", (event) => {
@@ -51,12 +55,21 @@ document.addEventListener("htmx:finally:request", (event) => {
 const STILL = 400; // ms
 let drawn = -STILL;
 let pressed = 0;
-document.addEventListener("pointerdown", () => { pressed = performance.now(); }, true);
+let under = null;
+const changed = () => signal("Not taken: the page changed just as you tapped. Look, then tap again.");
+document.addEventListener("pointerdown", (event) => {
+  pressed = performance.now();
+  under = event.target;
+}, true);
+document.addEventListener("pointerup", () => {
+  if (under?.isConnected === false) changed(); // what was pressed has gone: no click will come of it
+  under = null;
+}, true);
 document.addEventListener("click", (event) => {
   const byThumb = event.detail > 0; // a key's click has 0
   const link = event.target.closest("a[href]");
   if (byThumb && pressed < drawn + STILL && event.target.closest(".rows, .here-now, #undo")) {
-    signal("Not taken: the page changed just as you tapped. Look, then tap again.");
+    changed();
   } else if (link && waiting) {
     leaving = link.href;
     signal("One moment: your last tap is still on its way.");
@@ -75,7 +88,8 @@ document.addEventListener("htmx:after:swap", (event) => {
   // A live region must stay in the page to be read out; what was swapped in is new.
   const said = document.getElementById("said");
   const heard = document.getElementById("heard");
-  if (said && heard) heard.textContent = said.textContent;
+  // The same words twice are only heard twice if something about them changes.
+  if (said && heard) heard.textContent = said.textContent + (heard.textContent === said.textContent ? "\u00a0" : "");
   // Where the shooter stands now, and the next place, are at the top.
   if (tap?.moves) window.scrollTo(0, 0);
   if (focused && focused !== document.body && (!focused.isConnected || focused.disabled)) {
@@ -84,13 +98,22 @@ document.addEventListener("htmx:after:swap", (event) => {
 });
 
 document.addEventListener("htmx:error", (event) => {
-  const tap = event.detail.ctx?.tap;
+  const { tap, request } = event.detail.ctx ?? {};
   if (tap?.counts) idsOf(tap.what).push(tap.id);
   leaving = null;
-  signal("Not kept: the server did not answer. Tap again.");
+  if (request?.method === "GET") signal("These answers may be old: the server did not answer.");
+  else signal("Not kept: the server did not answer. Tap again.");
 });
 document.addEventListener("htmx:response:error", (event) => {
   if (event.detail.ctx.response.status === 422) return;
   leaving = null;
   signal("Not kept: the server refused it. Open the page again.");
+});
+
+// Back brings the page from a cache as it was first drawn, without the taps since. Not a reload: without signal that
+// would leave nothing to read.
+window.addEventListener("pageshow", (event) => {
+  const back = event.persisted || performance.getEntriesByType("navigation")[0]?.type === "back_forward";
+  if (!back || !document.getElementById("day")) return;
+  htmx.ajax("GET", location.pathname, { target: "#day", select: "#day", swap: "outerMorph" });
 });

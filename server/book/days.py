@@ -33,7 +33,12 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """A day as its page needs it. moved_by_kit: the log's rig no longer fits the kit, and was cut down to it."""
+    """
+    A day as its page needs it.
+
+    moved_by_kit: the log's rig no longer fits the kit, and was cut down to it; or the body or lens chosen for the day
+    has left the kit, and another one stands in for it.
+    """
 
     id: int
     name: str
@@ -84,7 +89,8 @@ def _read_day(session: Session, day_id: int, row: Row[Any], kit: Kit) -> Day:
         Stop(place, name, kind, Look(*look), state.lights.get(place))
         for place, name, kind, *look in session.execute(_PLACES, {"day": day_id})
     )
-    return Day(day_id, row.name, row.venue, row.time_zone, kit, rig, state, stops, moved_by_kit=rig != state.rig)
+    moved_by_kit = rig != state.rig or row.body_id is None or row.lens_id is None
+    return Day(day_id, row.name, row.venue, row.time_zone, kit, rig, state, stops, moved_by_kit)
 
 
 def day_kit(session: Session, crew_id: int, day_id: int) -> Kit:

@@ -64,7 +64,7 @@ class Book:
     def migrate(self) -> None:
         """Bring the tables to the newest schema, with what is in them."""
         config = Config()
-        config.set_main_option("script_location", str(MIGRATIONS))
+        config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
         with self._lock, self._writer.connect() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")

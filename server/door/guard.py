@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
 
 from .problems import Problem
 
@@ -55,16 +56,23 @@ class Guard:
             await send(message)
 
         headers = Headers(scope=scope)
-        if scope["method"] not in SAFE_METHODS and from_elsewhere(headers):
+        if scope["method"] in SAFE_METHODS:
+            await self.app(scope, receive, send_with_headers)
+            return
+        if from_elsewhere(headers):
             problem = Problem(403, "Refused", "This change was asked for by another site.")
             await problem.response()(scope, receive, send_with_headers)
             return
-        body = await _whole_body(receive) if scope["method"] not in SAFE_METHODS else b""
+        try:
+            body = await _whole_body(receive)
+        except ClientDisconnect:
+            return  # nobody is there to be answered, and half a form must not be kept for a whole one
         if body is None:
             problem = Problem.of_field("(body)", f"more than {BODY_MOST} bytes", f"at most {BODY_MOST} bytes")
             await problem.response()(scope, receive, send_with_headers)
             return
-        await self.app(scope, _replayed(body, receive) if body else receive, send_with_headers)
+        # An empty body is handed out too: whoever asks the server for it once more waits for ever.
+        await self.app(scope, _replayed(body, receive), send_with_headers)
 
 
 def from_elsewhere(headers: Headers) -> bool:
@@ -73,7 +81,12 @@ def from_elsewhere(headers: Headers) -> bool:
     if site is not None:
         return site not in ("same-origin", "none")
     origin = headers.get("origin")
-    return origin is not None and urlsplit(origin).netloc != headers.get("host")
+    if origin is None:
+        return False
+    try:
+        return urlsplit(origin).netloc != headers.get("host")
+    except ValueError:  # no browser sends such an origin
+        return True
 
 
 async def _whole_body(receive: Receive) -> bytes | None:
@@ -83,7 +96,7 @@ async def _whole_body(receive: Receive) -> bytes | None:
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
-            break
+            raise ClientDisconnect
         length += len(message.get("body", b""))
         if length <= BODY_MOST:
             chunks.append(message.get("body", b""))

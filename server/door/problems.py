@@ -63,20 +63,20 @@ class Problem:
         return cls.of_field(refusal.field, refusal.came, refusal.allowed)
 
     @classmethod
-    def of_validation(cls, errors: Sequence[dict[str, Any]]) -> Problem:
+    def of_validation(cls, errors: Sequence[dict[str, Any]], body: object) -> Problem:
         """Bad input that the request's model refused."""
         if any(error["type"] == "json_invalid" for error in errors):
-            return cls(400, "Not JSON", "The body is not JSON.", (
-                FieldProblem(field="(body)", came="something else", allowed="a JSON object"),
-            ))  # fmt: skip
+            return cls.not_json()
         return cls.of_fields([
-            FieldProblem(
-                field=".".join(str(part) for part in error["loc"] if part != "body") or "(body)",
-                came="nothing" if error["type"] == "missing" else shown(error.get("input")),
-                allowed=_allowed(error),
-            )
+            FieldProblem(field=_field(error, body), came=_came(error), allowed=_allowed(error))
             for error in errors[:ERRORS_SHOWN]
         ])  # fmt: skip
+
+    @classmethod
+    def not_json(cls) -> Problem:
+        """A body that cannot be read as JSON."""
+        whole = FieldProblem(field="(body)", came="something else", allowed="a JSON object in UTF-8")
+        return cls(400, "Not JSON", "The body is not JSON.", (whole,))
 
     @classmethod
     def of_status(cls, status: int, detail: str) -> Problem:
@@ -92,13 +92,40 @@ class Problem:
         return JSONResponse(document.model_dump(), self.status, media_type="application/problem+json")
 
 
+def _field(error: dict[str, Any], body: object) -> str:
+    """The path as it is in the request: the framework's "body" in front of it, and the kind of a reading, are not."""
+    path = [*error["loc"]]
+    if path[:1] == ["body"]:
+        path.pop(0)
+    if isinstance(body, dict) and len(path) > 1 and path[0] == body.get("kind"):
+        path.pop(0)
+    if error["type"].startswith("union_tag"):
+        path.append(error["ctx"]["discriminator"].strip("'"))
+    return ".".join(str(part) for part in path) or "(body)"
+
+
+def _came(error: dict[str, Any]) -> str:
+    if error["type"] in ("missing", "union_tag_not_found"):
+        return "nothing"
+    return shown(error["ctx"]["tag"] if error["type"] == "union_tag_invalid" else error.get("input"))
+
+
 def _allowed(error: dict[str, Any]) -> str:
     """What a model allows, from the words of its refusal: "Input should be a valid number" allows a valid number."""
     kind, message = error["type"], str(error["msg"])
-    if kind == "missing":
-        return "a value; it is needed"
-    if kind == "extra_forbidden":
-        return "no such field"
+    if kind == "union_tag_invalid":
+        return "one of " + str(error["ctx"]["expected_tags"])
+    if kind in _ALLOWED:
+        return _ALLOWED[kind]
     for start in ("Input should be ", "Value error, "):
         message = message.removeprefix(start)
     return message
+
+
+_ALLOWED = {
+    "missing": "a value; it is needed",
+    "union_tag_not_found": "a value; it is needed",
+    "extra_forbidden": "no such field",
+    "model_attributes_type": "a JSON object, sent as application/json",
+    "model_type": "a JSON object",
+}

@@ -27,6 +27,10 @@ class OutOfRange(Refused):
 
 def shown(came: object) -> str:
     """What came, short enough to quote and safe to send in any encoding."""
+    if came is None or came == "":
+        return "nothing"
+    if isinstance(came, bool):
+        return str(came).lower()  # as JSON has it
     text = ascii(came) if not isinstance(came, str) else came.encode("utf-8", "replace").decode()
     return text if len(text) <= CAME_SHOWN else text[:CAME_SHOWN] + "…"
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, cast
 
 from fastapi import APIRouter
 
+from server.door.guard import HEADERS
 from server.door.problems import Problem
 from server.exposure.refused import OutOfRange
 
@@ -24,8 +25,10 @@ for each in (home, venues, kits, day_setup, days, reference):
 
 def bad_request(request: Request, error: Exception) -> Response:
     """A request whose shape was refused: on a page, an address that nothing can stand at."""
-    problem = Problem.of_validation(list(cast("RequestValidationError", error).errors()))
-    return problem.response() if _for_machines(request) else _page(request, Problem.of_status(404, NOT_THERE))
+    if not _for_machines(request):
+        return _page(request, Problem.of_status(404, NOT_THERE))
+    refused = cast("RequestValidationError", error)
+    return Problem.of_validation(list(refused.errors()), refused.body).response()
 
 
 def out_of_range(request: Request, error: Exception) -> Response:
@@ -49,9 +52,20 @@ def http_error(request: Request, error: Exception) -> Response:
     """Any other refusal: an unknown address, a method that is not allowed."""
     known = cast("HTTPException", error)
     words = NOT_THERE if known.status_code == 404 else str(known.detail)
-    problem = Problem.of_status(known.status_code, words)
+    # The framework's 400 is a body that it could not read: too deeply nested, or in no encoding of JSON.
+    unread = known.status_code == 400 and _for_machines(request)
+    problem = Problem.not_json() if unread else Problem.of_status(known.status_code, words)
     response = problem.response() if _for_machines(request) else _page(request, problem)
     response.headers.update(known.headers or {})
+    return response
+
+
+def failed(request: Request, _error: Exception) -> Response:
+    """A mistake of ours. The framework answers with it outside the guard, so it takes the guard's headers along."""
+    words = "Something went wrong here, and it is our mistake. What was kept before is still there."
+    problem = Problem.of_status(500, words)
+    response = problem.response() if _for_machines(request) else _page(request, problem)
+    response.headers.update(HEADERS)
     return response
 
 

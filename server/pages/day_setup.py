@@ -14,6 +14,7 @@ from starlette.datastructures import FormData
 from server.book import tables
 from server.book.crews import all_owned, owned
 from server.book.days import changed, start_rig
+from server.book.kits import KitIncomplete
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
 from server.exposure.scales import exact_f_number
@@ -197,6 +198,12 @@ def _day_place(place_id: int, position: int, look: Look) -> tables.DayPlace:
     )  # fmt: skip
 
 
+def _usual_place(kit: tables.Kit) -> tables.DayPlace:
+    if not kit.bodies or not kit.lenses:
+        raise KitIncomplete(kit.name)
+    return _day_place(0, 1, _usual_look(kit.bodies[0], kit.lenses[0]))
+
+
 @dataclass(frozen=True, slots=True)
 class PlaceLine:
     """A place's line of the set-up table."""
@@ -209,7 +216,7 @@ class PlaceLine:
 
 def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 200) -> Response:
     there = {row.place_id: row for row in day.places}
-    usual = next(iter(day.places), None) or _day_place(0, 1, _usual_look(day.kit.bodies[0], day.kit.lenses[0]))
+    usual = next(iter(day.places), None) or _usual_place(day.kit)
     last = max((row.position for row in day.places), default=0)
     lines = []
     for number, place in enumerate(day.venue.places, 1):

@@ -51,7 +51,7 @@ def _tap(came: object) -> tuple[str, Rig]:
         if answer not in ("clean", "fast") or not isinstance(rig["holder_on"], bool):
             raise ValueError(answer)
         return answer, Rig(rig["holder_on"], tuple(ids[0]), tuple(ids[1]), *figures)
-    except (ValueError, TypeError, KeyError) as error:
+    except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
         message = "an answer that this page gave"
         raise ValueError(message) from error
 

@@ -15,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from server.exposure import wording
 from server.settings import CHECKOUT
 
-from .forms import Typed
+from .forms import Typed, figure, time_figure
 
 if TYPE_CHECKING:
     from fastapi import Request
@@ -78,6 +78,8 @@ _environment.filters.update(
     iso=wording.iso,
     ev=wording.ev,
     density=wording.density,
+    figure=figure,
+    time_figure=time_figure,
 )
 
 
@@ -88,7 +90,8 @@ def draw(request: Request, template: str, *, status: int = 200, **context: Any) 
         return str(request.app.url_path_for(name, **parameters))
 
     html = _environment.get_template(template).render(path_for=path_for, **context)
-    return HTMLResponse(html, status)
+    # What came in a charset of its own may hold what UTF-8 cannot.
+    return HTMLResponse(html.encode("utf-8", "replace"), status)
 
 
 def wants_fragment(request: Request) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, Any, Self, get_origin
 
 from fastapi import Depends, Request
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 ROW_NUMBER_MOST = 2**31 - 1
 LIST_MOST = 100
+FIELDS_MOST = 5000  # a day with all the places that a venue may have is set up in one form
 
 
 def text(came: object) -> str:
@@ -44,7 +46,7 @@ def name(came: object) -> str:
 def number(came: object, example: str = "2.8") -> float:
     """A number, with a point or a comma."""
     line = text(came).replace(",", ".").replace("−", "-")
-    if not re.fullmatch(r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})", line, re.ASCII):
+    if not re.fullmatch(r"[+-]?(\d{1,12}(\.\d{0,25})?|\.\d{1,25})", line, re.ASCII):
         message = f"a number, such as {example}"
         raise ValueError(message)
     return float(line)
@@ -68,8 +70,32 @@ def seconds(came: object) -> float:
     return number(over[1], "1/50") / below
 
 
+def figure(value: float) -> str:
+    """
+    A number as a field shows it, which `number` reads back to the last digit.
+
+    >>> figure(3.0), figure(0.6), figure(1e-05)
+    ('3', '0.6', '0.00001')
+    """
+    return f"{Decimal(repr(float(value))):f}".removesuffix(".0")
+
+
+def time_figure(value: float) -> str:
+    """
+    An exposure time [s] as a field shows it, which `seconds` reads back to the last digit.
+
+    >>> time_figure(0.02), time_figure(1 / 47.952), time_figure(2.5)
+    ('1/50', '1/47.952', '2.5')
+    """
+    below = round(1 / value, 3)
+    return f"1/{figure(below)}" if value < 1 and below > 0 and 1 / below == value else figure(value)
+
+
 def _parts(came: object) -> list[str]:
-    parts = [part for part in re.split(r"[;\s]+|,\s+|,(?=\d+(?:/|$|,))", text(came)) if part]
+    line = text(came)
+    # With spaces or semicolons between the values, a comma inside one is its decimal comma; alone, it stands between.
+    ways = r",?\s+|\s*;\s*" if re.search(r"[;\s]", line) else ","
+    parts = [part for part in re.split(ways, line) if part]
     if len(parts) > LIST_MOST:
         message = f"at most {LIST_MOST} values"
         raise ValueError(message)
@@ -89,14 +115,14 @@ def times(came: object) -> list[float]:
 def speeds(came: object) -> list[float]:
     """ISO speeds: "100 200 400", or "100-6400" for every third of a stop between."""
     found: list[float] = []
-    for part in _parts(re.sub(r"\s*[-–]\s*", "-", text(came))):
+    for part in _parts(re.sub(r"\s*[-–−]\s*", "-", text(came))):
         ends = [number(end, "100-6400") for end in part.split("-")]
         if len(ends) == 1:
             found += ends
             continue
         low, high = ends[0], ends[-1]
-        if not low <= high:
-            message = "the lower speed first, such as 100-6400"
+        if len(ends) > 2 or not low <= high:
+            message = "a range with the lower speed first, such as 100-6400"
             raise ValueError(message)
         found += [float(mark) for mark in ISO_MARKS if low <= mark <= high]
     return found
@@ -201,8 +227,8 @@ def _word(error: dict[str, Any]) -> str:
 
 
 async def the_form(request: Request) -> FormData:
-    """The form that was sent."""
-    return await request.form()
+    """The form that was sent: no form here takes a file."""
+    return await request.form(max_files=0, max_fields=FIELDS_MOST)
 
 
 TheForm = Annotated[FormData, Depends(the_form)]

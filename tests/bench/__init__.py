@@ -1,0 +1,1 @@
+"""Timings, run by hand: python -m tests.bench.<name>."""

@@ -1,0 +1,3 @@
+"""Benches are run by hand, not by pytest."""
+
+collect_ignore_glob = ["*.py"]

@@ -1,0 +1,235 @@
+"""A day's log: whatever order events come in, and however often, they say the same."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.book.log import Event, PlaceLight, Reading, fold, rig_data, rig_from
+from server.exposure.rig import Rig
+
+NOON = datetime(2026, 6, 20, 12, tzinfo=UTC)
+START = Rig(False, (), (), 0.0, 2.8, 0.02, 100.0)
+OTHER = Rig(True, ("7",), (), 2.0, 4.0, 0.01, 800.0)
+ORCHARD, CHAPEL = 1, 2
+RECCE = {
+    ORCHARD: Reading(14.6, NOON - timedelta(days=2), "ev", "scout"),
+    CHAPEL: Reading(6.0, NOON - timedelta(days=2), "lux", "scout"),
+}
+
+
+def at(minutes: float) -> datetime:
+    return NOON + timedelta(minutes=minutes)
+
+
+def moved(name, minutes, place, rig=OTHER):
+    data = {"place": place, "answer": "clean", "rig": rig_data(rig)}
+    return Event(name, "moved", at(minutes), "shooter", data)
+
+
+def nudged(name, minutes, place, clicks):
+    return Event(name, "nudged", at(minutes), "shooter", {"place": place, "clicks": clicks})
+
+
+def corrected(name, minutes, rig):
+    return Event(name, "rig_corrected", at(minutes), "shooter", {"rig": rig_data(rig)})
+
+
+def read(name, minutes, place, ev100):
+    data = {"place": place, "kind": "lux", "raw": {"value": 1.0}, "ev100": ev100}
+    return Event(name, "reading_taken", at(minutes), "second", data)
+
+
+def undone(name, minutes, event):
+    return Event(name, "undone", at(minutes), "shooter", {"event": event})
+
+
+NAMES = ("event-2", "event-0", "event-3", "event-1", "event-5", "event-4")  # not in the order that they are sent in
+RIGS = (START, OTHER, Rig(False, ("7",), (), 0.0, 8.0, 0.02, 100.0))
+MINUTES = st.integers(-3, 5)  # few, so that events of one minute are common; some before the readings of the recce
+
+
+def made(name, kind, minutes, place, number):
+    """An event of some kind; number picks its rig, its clicks, its light or what it takes back."""
+    match kind:
+        case 0:
+            return moved(name, minutes, place, RIGS[number % len(RIGS)])
+        case 1:
+            return nudged(name, minutes, place, (-1, 1)[number % 2])
+        case 2:
+            return corrected(name, minutes, RIGS[number % len(RIGS)])
+        case 3:
+            return read(name, minutes, place, float(number))
+        case _:
+            return undone(name, minutes, (*NAMES, "never-sent")[number % (len(NAMES) + 1)])
+
+
+PARTS = st.tuples(st.integers(0, 4), MINUTES, st.integers(1, 3), st.integers(0, 9))
+LOGS = st.lists(PARTS, max_size=len(NAMES)).map(
+    lambda log: [made(name, *parts) for name, parts in zip(NAMES, log, strict=False)]
+)
+READINGS = st.dictionaries(
+    st.sampled_from([ORCHARD, CHAPEL]),
+    MINUTES.map(lambda minutes: Reading(10.0 + minutes, at(minutes), "ev", "scout")),
+)
+
+
+@given(log=LOGS, readings=READINGS, data=st.data())
+def test_the_order_in_which_events_come_in_does_not_matter(log, readings, data):
+    """Phones that were offline send late; all must agree in the end."""
+    assert fold(data.draw(st.permutations(log)), START, readings) == fold(log, START, readings)
+
+
+@given(log=LOGS, readings=READINGS, data=st.data())
+def test_an_event_that_is_sent_again_changes_nothing(log, readings, data):
+    again = data.draw(st.lists(st.sampled_from(log), max_size=5)) if log else []
+    assert fold([*log, *again], START, readings) == fold(log, START, readings)
+
+
+@given(log=LOGS, readings=READINGS, minutes=MINUTES, data=st.data())
+def test_an_event_that_was_taken_back_counts_as_if_it_had_never_been(log, readings, minutes, data):
+    """Whenever it is taken back, and whatever came after it."""
+    log = [event for event in log if event.kind != "undone"]
+    if not log:
+        return
+    gone = data.draw(st.sampled_from(log))
+    without = [event for event in log if event is not gone]
+    assert fold([*log, undone("the-undo", minutes, gone.id)], START, readings) == fold(without, START, readings)
+
+
+@given(log=LOGS, readings=READINGS, minutes=MINUTES)
+def test_taking_back_what_was_never_done_changes_nothing(log, readings, minutes):
+    with_it = [*log, undone("the-undo", minutes, "no-such-event")]
+    assert fold(with_it, START, readings) == fold(log, START, readings)
+
+
+@given(log=LOGS, readings=READINGS, data=st.data())
+def test_an_event_that_was_taken_back_twice_is_taken_back(log, readings, data):
+    if not log:
+        return
+    gone = data.draw(st.sampled_from(log)).id
+    once = [*log, undone("undo-1", 3, gone)]
+    assert fold([*once, undone("undo-2", 4, gone)], START, readings) == fold(once, START, readings)
+
+
+def test_an_undo_that_is_itself_taken_back_stays():
+    """Undo has no redo: the shooter taps the place again instead. Taking back an undo must not bring a ghost back."""
+    log = [moved("one", 0, ORCHARD), moved("two", 1, CHAPEL), undone("three", 2, "two")]
+    state = fold([*log, undone("four", 3, "three")], START, RECCE)
+    assert state == fold(log, START, RECCE)
+    assert state.here == ORCHARD
+
+
+def test_undo_goes_back_tap_by_tap_to_the_start():
+    """Each tap on Undo takes back the tap before; after the last there is nothing to undo."""
+    log = [moved("one", 0, ORCHARD), nudged("two", 1, ORCHARD, -1), moved("three", 2, CHAPEL)]
+    taken = []
+    for tap in range(3):
+        last = fold(log, START, RECCE).last
+        taken.append(last.id)
+        log.append(undone(f"undo-{tap}", 10 + tap, last.id))
+    assert taken == ["three", "two", "one"]
+    assert fold(log, START, RECCE) == fold([], START, RECCE)
+    assert fold(log, START, RECCE).last is None
+
+
+def test_a_day_without_a_tap_is_at_its_start():
+    state = fold([], START, RECCE)
+    assert (state.here, state.since, state.rig, state.last) == (None, None, START, None)
+    assert state.lights == {place: PlaceLight(reading) for place, reading in RECCE.items()}
+
+
+def test_a_move_says_where_since_when_and_with_what():
+    state = fold([moved("one", 0, ORCHARD, START), moved("two", 7, CHAPEL, OTHER)], START, RECCE)
+    assert (state.here, state.since, state.rig) == (CHAPEL, at(7), OTHER)
+
+
+def test_a_correction_changes_the_rig_and_not_the_place():
+    """ "I did it differently": where the shooter stands, and since when, stays."""
+    state = fold([moved("one", 0, ORCHARD, START), corrected("two", 4, OTHER)], START, RECCE)
+    assert (state.here, state.since, state.rig) == (ORCHARD, at(0), OTHER)
+    assert state.last.id == "two"
+
+
+def test_a_move_after_a_correction_has_the_move_s_rig():
+    log = [corrected("one", 1, OTHER), moved("two", 2, CHAPEL, START)]
+    assert fold(log, OTHER, RECCE).rig == START
+
+
+def test_a_nudge_moves_its_place_s_light_by_a_third_of_a_stop_and_no_other_s():
+    state = fold([nudged("one", 0, ORCHARD, -1), nudged("two", 1, ORCHARD, -1)], START, RECCE)
+    assert state.lights[ORCHARD].light.ev100 == pytest.approx(14.6 - 2 / 3)
+    assert state.lights[CHAPEL].light.ev100 == 6.0
+
+
+def test_a_nudge_up_and_a_nudge_down_leave_the_light_as_it_was():
+    log = [nudged("one", 0, ORCHARD, 1), nudged("two", 1, ORCHARD, -1)]
+    assert fold(log, START, RECCE).lights[ORCHARD].light.ev100 == 14.6
+
+
+def test_a_nudge_before_a_reading_is_in_the_reading_already():
+    """The meter saw the light after it fell: counted again, the fall would be in the picture twice."""
+    log = [nudged("one", 0, CHAPEL, -1), read("two", 5, CHAPEL, 4.5)]
+    assert fold(log, START, RECCE).lights[CHAPEL].light.ev100 == 4.5
+
+
+def test_a_nudge_after_a_reading_counts_from_the_reading():
+    log = [read("one", 0, CHAPEL, 4.5), nudged("two", 5, CHAPEL, 1)]
+    assert fold(log, START, RECCE).lights[CHAPEL].light.ev100 == pytest.approx(4.5 + 1 / 3)
+
+
+def test_a_nudge_older_than_the_venue_s_newest_reading_is_in_it_already():
+    """A reading on the venue page at noon has seen the light that was nudged at five to twelve."""
+    newest = {CHAPEL: Reading(5.0, at(0), "ev", "scout")}
+    log = [nudged("before", -5, CHAPEL, -1), nudged("after", 5, CHAPEL, -1)]
+    assert fold(log, START, newest).lights[CHAPEL].light.ev100 == pytest.approx(5.0 - 1 / 3)
+
+
+def test_a_reading_on_the_day_is_newer_than_the_venue_s():
+    state = fold([read("one", 0, CHAPEL, 4.5)], START, RECCE)
+    assert state.lights[CHAPEL] == PlaceLight(Reading(4.5, at(0), "lux", "second"))
+
+
+def test_a_reading_on_the_day_older_than_the_venue_s_newest_gives_way():
+    """A phone that was offline sends a reading of eleven o'clock; at noon somebody metered at the venue page."""
+    newest = {CHAPEL: Reading(5.0, at(0), "ev", "scout")}
+    assert fold([read("one", -60, CHAPEL, 4.5)], START, newest).lights[CHAPEL].light.ev100 == 5.0
+
+
+def test_of_two_readings_on_the_day_the_later_counts_though_it_came_in_first():
+    log = [read("late", 9, CHAPEL, 4.0), read("early", 3, CHAPEL, 7.0)]
+    assert fold(log, START, RECCE).lights[CHAPEL].light.ev100 == 4.0
+
+
+def test_a_reading_that_was_taken_back_gives_the_one_before_with_its_nudges():
+    log = [nudged("one", 0, CHAPEL, -1), read("two", 5, CHAPEL, 9.0), undone("three", 6, "two")]
+    assert fold(log, START, RECCE).lights[CHAPEL] == PlaceLight(RECCE[CHAPEL], nudge=-1)
+
+
+def test_a_place_without_a_reading_has_no_light_to_nudge():
+    """A nudge says by how much a reading is off; without one it says nothing, now or when a reading comes."""
+    state = fold([nudged("one", 0, 3, 1)], START, RECCE)
+    assert 3 not in state.lights
+    state = fold([nudged("one", 0, 3, 1), read("two", 1, 3, 8.0)], START, RECCE)
+    assert state.lights[3].light.ev100 == 8.0
+
+
+def test_nudges_stop_at_the_ends_of_what_light_may_be():
+    """A thumb that rests on the button must not lead out of what the engine can work with."""
+    log = [nudged(f"fall-{n:03}", n, CHAPEL, -1) for n in range(200)]
+    assert fold(log, START, RECCE).lights[CHAPEL].light.ev100 == -16
+
+
+def test_folding_leaves_what_it_was_given_alone():
+    """The venue's readings are shared by its days: one day's nudge is not another's."""
+    readings = dict(RECCE)
+    fold([nudged("one", 0, ORCHARD, -1), read("two", 1, CHAPEL, 1.0)], START, readings)
+    assert readings == RECCE
+
+
+@pytest.mark.parametrize("rig", RIGS, ids=repr)
+def test_a_rig_comes_back_from_the_log_as_it_went_in(rig):
+    assert rig_from(rig_data(rig)) == rig

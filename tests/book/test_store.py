@@ -1,0 +1,265 @@
+"""The open book: what is kept, how durably, and that migrations lead to the tables that the code has."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import sys
+import threading
+from datetime import UTC, datetime
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import create_engine, inspect, select, text
+from sqlalchemy.exc import IntegrityError
+
+from server.book import tables
+from server.book.crews import first_crew
+from server.book.store import Book
+from server.settings import CHECKOUT, DATABASE_FILE, Settings
+
+SYNCED_AT_EVERY_COMMIT = 2  # SQLite's number for FULL; NORMAL, 1, may lose the last commits when the power goes
+
+
+@pytest.fixture
+def book(settings):
+    book = Book(settings)
+    book.migrate()
+    yield book
+    book.close()
+
+
+def names(book):
+    with book.reading() as session:
+        return session.scalars(select(tables.Crew.name).order_by(tables.Crew.id)).all()
+
+
+@pytest.mark.parametrize("way", ["reading", "writing"])
+@pytest.mark.parametrize(
+    ("pragma", "value"),
+    [("journal_mode", "wal"), ("synchronous", SYNCED_AT_EVERY_COMMIT), ("foreign_keys", 1)],
+)
+def test_sqlite_keeps_every_commit_and_every_reference(book, way, pragma, value):
+    """A tap that was answered is on the disk, and no row points to one that is not there."""
+    with getattr(book, way)() as session:
+        assert session.execute(text(f"PRAGMA {pragma}")).scalar_one() == value
+
+
+def test_every_connection_of_the_readers_holds_foreign_keys(book):
+    """The setting is each connection's own: the second reader needs it as much as the first."""
+    with book.reading() as one, book.reading() as two:
+        assert one.connection().connection.dbapi_connection is not two.connection().connection.dbapi_connection
+        for session in (one, two):
+            assert session.execute(text("PRAGMA foreign_keys")).scalar_one() == 1
+
+
+def test_what_is_written_is_read(book):
+    with book.writing() as session:
+        session.add(tables.Crew(name="Crew"))
+    assert names(book) == ["Crew"]
+
+
+def test_a_block_that_fails_keeps_nothing(book):
+    """Half a set-up is worse than none."""
+
+    def failing():
+        with book.writing() as session:
+            session.add(tables.Crew(name="One"))
+            session.flush()
+            session.add(tables.Crew(name="Two"))
+            raise ValueError("halfway")
+
+    with pytest.raises(ValueError, match="halfway"):
+        failing()
+    assert names(book) == []
+    with book.writing() as session:  # and the writer is as good as before
+        session.add(tables.Crew(name="Three"))
+    assert names(book) == ["Three"]
+
+
+def test_a_row_that_points_nowhere_is_refused_and_its_block_with_it(book):
+    with pytest.raises(IntegrityError), book.writing() as session:
+        session.add(tables.Crew(name="One"))
+        session.add(tables.Kit(crew_id=99, name="Nobody's"))
+    assert names(book) == []
+
+
+@pytest.mark.parametrize(("field", "value"), [("latitude", 90.1), ("latitude", -91), ("longitude", 180.5)])
+def test_coordinates_off_the_globe_are_refused_by_the_table_itself(book, field, value):
+    """The last line behind the forms."""
+    with pytest.raises(IntegrityError), book.writing() as session:
+        crew = first_crew(session)
+        session.add(tables.Venue(crew_id=crew.id, name="V", time_zone="UTC", **{field: value}))
+
+
+def test_a_reader_sees_nothing_of_what_is_not_kept_yet(book):
+    with book.writing() as session:
+        session.add(tables.Crew(name="One"))
+        session.flush()
+        assert names(book) == []
+    assert names(book) == ["One"]
+
+
+def test_a_reader_does_not_wait_for_a_writer_nor_sees_it_change_under_its_eyes(book):
+    """A page that is being drawn shows one moment, whatever is tapped meanwhile."""
+    with book.reading() as session:
+        assert session.scalars(select(tables.Crew.name)).all() == []
+        with book.writing() as other:
+            other.add(tables.Crew(name="One"))
+        assert session.scalars(select(tables.Crew.name)).all() == []
+
+
+def test_writers_at_one_moment_wait_for_each_other(book):
+    """Eight hands that count up one number lose no step."""
+    with book.writing() as session:
+        session.add(tables.Crew(name="0"))
+
+    def count_up():
+        for _ in range(10):
+            with book.writing() as session:
+                crew = session.scalars(select(tables.Crew)).one()
+                crew.name = str(int(crew.name) + 1)
+
+    hands = [threading.Thread(target=count_up) for _ in range(8)]
+    for hand in hands:
+        hand.start()
+    for hand in hands:
+        hand.join()
+    assert names(book) == ["80"]
+
+
+WRITES_AND_DIES = """
+import os, sys
+from pathlib import Path
+from server.book import tables
+from server.book.store import Book
+from server.settings import Settings
+book = Book(Settings(data=Path(sys.argv[1])))
+with book.writing() as session:
+    session.add(tables.Crew(name="kept"))
+print("saved", flush=True)
+with book.writing() as session:
+    session.add(tables.Crew(name="not kept"))
+    session.flush()
+    os._exit(9)
+"""
+
+
+def test_what_was_kept_outlives_a_process_that_dies(settings, book):
+    """Everything up to the last commit, and nothing of what was under way."""
+    died = subprocess.run(
+        [sys.executable, "-c", WRITES_AND_DIES, str(settings.data)],
+        cwd=CHECKOUT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (died.returncode, died.stdout) == (9, "saved\n"), died.stderr
+    assert names(book) == ["kept"]
+
+
+def test_the_book_is_there_when_it_is_opened_again(settings):
+    for name in ("one", "two"):
+        book = Book(settings)
+        book.migrate()
+        with book.writing() as session:
+            session.add(tables.Crew(name=name))
+        book.close()
+    book = Book(settings)
+    assert names(book) == ["one", "two"]
+    book.close()
+
+
+def test_nothing_is_left_beside_a_book_that_was_closed(settings):
+    """A closed book is one file, safe to copy."""
+    book = Book(settings)
+    book.migrate()
+    book.close()
+    assert [file.name for file in settings.data.iterdir()] == [DATABASE_FILE]
+
+
+def test_a_time_comes_back_in_utc_to_the_microsecond(book):
+    """Instants are compared: one that came back without its zone, or rounded, would reorder the log."""
+    shot = datetime.fromisoformat("2026-06-20T11:05:00.123456+01:00")
+    with book.writing() as session:
+        venue = tables.Venue(crew_id=first_crew(session).id, name="V", time_zone="Europe/London", places=[
+            tables.Place(name="P", light="sun", position=1, readings=[
+                tables.Reading(taken_at=shot, who="w", kind="ev", raw={"value": 1.0}, ev100=1.0),
+            ]),
+        ])  # fmt: skip
+        session.add(venue)
+    with book.reading() as session:
+        (taken,) = session.scalars(select(tables.Reading.taken_at))
+    assert taken == shot
+    assert taken.tzinfo is UTC
+
+
+# Migrations.
+
+
+def test_migrations_lead_to_the_tables_that_the_code_has(book):
+    with book._writer.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True, "compare_server_default": True})
+        assert compare_metadata(context, tables.Table.metadata) == []
+
+
+def test_migrations_make_the_very_constraints_that_the_code_has(book, tmp_path):
+    """Also what the comparison above passes over: what happens to rows whose parent goes, names, checks."""
+    made = create_engine(f"sqlite:///{tmp_path / 'made.sqlite3'}")
+    tables.Table.metadata.create_all(made)
+    wanted, got = inspect(made), inspect(book._writer)
+
+    def seen(inspector, table):
+        columns = {c["name"]: (str(c["type"]), c["nullable"]) for c in inspector.get_columns(table)}
+        return {
+            "columns": columns,
+            "key": inspector.get_pk_constraint(table),
+            "references": sorted(inspector.get_foreign_keys(table), key=lambda each: each["name"]),
+            "unique": sorted(inspector.get_unique_constraints(table), key=lambda each: each["name"]),
+            "checks": sorted(inspector.get_check_constraints(table), key=lambda each: each["name"]),
+            "indexes": sorted(inspector.get_indexes(table), key=lambda each: each["name"]),
+        }
+
+    assert set(got.get_table_names()) - {"alembic_version"} == set(wanted.get_table_names())
+    for table in wanted.get_table_names():
+        assert seen(got, table) == seen(wanted, table), table
+    made.dispose()
+
+
+def test_migrating_again_is_harmless(book):
+    with book.writing() as session:
+        session.add(tables.Crew(name="One"))
+    book.migrate()
+    book.migrate()
+    assert names(book) == ["One"]
+
+
+def test_opening_a_book_makes_no_tables(settings):
+    """Only `migrate` changes what is there; a book of a newer house is not touched by being opened."""
+    book = Book(settings)
+    with book.reading() as session:
+        assert session.execute(text("select count(*) from sqlite_master")).scalar_one() == 0
+    book.close()
+
+
+@pytest.mark.parametrize("name", ["with a space", "é☺", "100%41", "what?x=1", "number #1", "a'b\"c"])
+def test_the_folder_of_the_book_may_have_any_name(tmp_path, name):
+    """The book is in the folder that was named, whatever an address would make of its characters."""
+    book = Book(Settings(data=tmp_path / name))
+    book.migrate()
+    book.close()
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    with sqlite3.connect(tmp_path / name / DATABASE_FILE) as connection:
+        assert connection.execute("select count(*) from crews").fetchone() == (0,)
+    connection.close()
+
+
+def test_another_database_is_opened_by_its_address(tmp_path):
+    """LYCHGATE_DATABASE_URL names the book, and no folder is made beside it."""
+    address = f"sqlite:///{tmp_path / 'mine.db'}"
+    book = Book(Settings(data=tmp_path / "unused", database_url=address))
+    book.migrate()
+    book.close()
+    assert (tmp_path / "mine.db").exists()
+    assert not (tmp_path / "unused").exists()

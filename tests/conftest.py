@@ -1,0 +1,222 @@
+"""An application of its own for every test, on a fresh book, and the ways that people go about in it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import uuid
+import warnings
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+with warnings.catch_warnings():
+    # Newer releases of the test client prefer httpx's successor, and say so when they are imported.
+    warnings.filterwarnings("ignore", message="Using `httpx` with `starlette.testclient`")
+    from starlette.testclient import TestClient
+
+from demo.fill import fill
+from server.app import create_app
+from server.book import tables
+from server.book.crews import first_crew
+from server.book.store import Book
+from server.settings import DATABASE_FILE, Settings
+from tests.page import Form, Page
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from httpx import Response
+
+FRAGMENT = {"HX-Request": "true"}
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """Settings of a book that does not exist yet."""
+    return Settings(data=tmp_path / "data")
+
+
+@pytest.fixture(scope="session")
+def books(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with an empty book and one with the demo in it, made once: a copy takes less time than a migration."""
+    folder = tmp_path_factory.mktemp("books")
+    for name in ("empty", "demo"):
+        book = Book(Settings(data=folder / name))
+        book.migrate()
+        with book.writing() as session:
+            first_crew(session)  # else every application's first act is to make it, and to wait for the disk
+        if name == "demo":
+            fill(book, datetime.now(UTC))
+        book.close()
+    return folder
+
+
+@pytest.fixture
+def book(settings: Settings, books: Path) -> Iterator[Book]:
+    """An empty book, open."""
+    settings.data.mkdir()
+    shutil.copy(books / "empty" / DATABASE_FILE, settings.data)
+    book = Book(settings)
+    yield book
+    book.close()
+
+
+@pytest.fixture
+def client(settings: Settings, books: Path) -> Iterator[TestClient]:
+    """A fresh application on an empty book. What it raises, the test raises; redirections are not followed."""
+    yield from _client(settings, books / "empty")
+
+
+@pytest.fixture
+def demo_client(settings: Settings, books: Path) -> Iterator[TestClient]:
+    """The same with the demo in the book."""
+    yield from _client(settings, books / "demo")
+
+
+@pytest.fixture(scope="session")
+def calls(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """One application for all calls that keep nothing."""
+    yield from _client(Settings(data=tmp_path_factory.mktemp("calls") / "data"), books / "empty")
+
+
+def _client(settings: Settings, book: Path) -> Iterator[TestClient]:
+    settings.data.mkdir()
+    shutil.copy(book / DATABASE_FILE, settings.data)
+    with TestClient(create_app(settings), follow_redirects=False) as client:
+        yield client
+
+
+@pytest.fixture
+def site(client: TestClient) -> Site:
+    """Somebody at the pages of an empty book."""
+    return Site(client)
+
+
+@pytest.fixture
+def demo(demo_client: TestClient) -> Site:
+    """Somebody at the pages of the demo."""
+    return Site(demo_client)
+
+
+@pytest.fixture
+def environment(tmp_path: Path) -> dict[str, str]:
+    """For a program of ours: nothing of the caller's settings, a book of its own, any free port."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("LYCHGATE_")}
+    return kept | {"LYCHGATE_DATA": str(tmp_path / "data"), "LYCHGATE_PORT": "0", "PYTHONUNBUFFERED": "1"}
+
+
+def new_id() -> str:
+    """An id for an event."""
+    return str(uuid.uuid4())
+
+
+@dataclass
+class Site:
+    """Somebody at the pages, with a browser that knows plain forms."""
+
+    client: TestClient
+
+    def get(self, path: str, status: int = 200) -> Page:
+        answer = self.client.get(path)
+        assert answer.status_code == status, f"GET {path}: {answer.status_code} {answer.text[:300]}"
+        return Page(answer.text)
+
+    def post(self, path: str, headers: dict[str, str] | None = None, **fields: Any) -> Response:
+        return self.client.post(path, data=fields, headers=headers)
+
+    def keep(self, path: str, **fields: Any) -> str:
+        """Send a form that must be kept; where it led."""
+        answer = self.post(path, **fields)
+        assert answer.status_code == 303, f"POST {path}: {answer.status_code} {Page(answer.text).refused}"
+        return answer.headers["location"]
+
+    def submit(self, form: Form, *, status: int = 303, **changes: Any) -> Response:
+        """Send a form as it stands on its page, with these fields changed."""
+        answer = self.client.post(form.to, data=form.sends(**changes))
+        assert answer.status_code == status, f"{form.to}: {answer.status_code} {Page(answer.text).refused}"
+        return answer
+
+    def refused(self, path: str, **fields: Any) -> Page:
+        """Send a form that must be refused, with nothing of it kept; the page that says so."""
+        before = self.book()
+        answer = self.post(path, **fields)
+        assert answer.status_code == 422, f"POST {path}: {answer.status_code}"
+        assert self.book() == before, "a form that was refused left something behind"
+        return Page(answer.text)
+
+    def book(self) -> dict[str, list[tuple[Any, ...]]]:
+        """Every row of every table."""
+        with self.client.app.state.book.reading() as session:
+            return {
+                table.name: sorted((tuple(row) for row in session.execute(table.select())), key=repr)
+                for table in tables.Table.metadata.sorted_tables
+            }
+
+    def rows(self, table: type[Any]) -> list[Any]:
+        """The rows of one table, oldest first."""
+        with self.client.app.state.book.reading() as session:
+            rows = session.query(table).order_by(*table.__table__.primary_key).all()
+            session.expunge_all()
+            return rows
+
+    def venue(self, name: str = "Old mill", time_zone: str = "Europe/London", **fields: str) -> int:
+        return _number(self.keep("/venues", name=name, time_zone=time_zone, **fields))
+
+    def place(self, venue: int, name: str, ev: float | None = None, light: str = "lamps") -> int:
+        """A place, with a reading of so many EV if there is one."""
+        place = int(self.keep(f"/venues/{venue}/places", name=name, light=light).partition("#place-")[2])
+        if ev is not None:
+            self.keep(f"/venues/{venue}/places/{place}/readings", kind="ev", value=str(ev))
+        return place
+
+    def kit(self, name: str = "Main kit", plates: tuple[float, ...] = (0.6, 1.2), slots: int = 2) -> int:
+        """A third-stop body with a lens from f/1.8 to f/16, a holder, and plates of these densities."""
+        kit = _number(self.keep("/kits", name=name))
+        self.body(kit)
+        self.lens(kit)
+        if slots:
+            self.keep(f"/kits/{kit}/holders", name="Holder", width="100", slots=str(slots), rings="77 82")
+        for density in plates:
+            self.keep(f"/kits/{kit}/filters", name=f"{density} plate", mount="slot", density=str(density))
+        return kit
+
+    def body(self, kit: int, name: str = "Body", **fields: str) -> None:
+        usual = {
+            "clicks_per_stop": "3", "iso_base": "100 800", "iso_quiet": "160", "iso_allowed": "100-6400",
+            "shutters": "1/50 1/100", "built_in_nd": "0",
+        }  # fmt: skip
+        self.keep(f"/kits/{kit}/bodies", name=name, **{**usual, **fields})
+
+    def lens(self, kit: int, name: str = "24-70", **fields: str) -> None:
+        usual = {"widest": "1.8", "smallest": "16", "thread": "77", "loss_stops": "0"}
+        self.keep(f"/kits/{kit}/lenses", name=name, **{**usual, **fields})
+
+    def day(self, venue: int, kit: int, name: str = "The wedding", on: str = "2026-06-20") -> int:
+        led = self.keep("/days", name=name, on=on, venue=str(venue), kit=str(kit))
+        return int(led.removesuffix("/setup").rpartition("/")[2])
+
+    def day_at(self, *lights: float | None, **kit: Any) -> tuple[int, list[int]]:
+        """A day at a new venue with a place for each of these lights [EV], with a new kit; the places' numbers."""
+        venue = self.venue()
+        places = [self.place(venue, f"Place {number}", ev) for number, ev in enumerate(lights, 1)]
+        return self.day(venue, self.kit(**kit)), places
+
+    def tap(self, day: int, place: int, answer: int = 0, **fields: Any) -> Response:
+        """Tap a place's answer, as it stands on the day page: 0 is the clean one, 1 the rushed one."""
+        return self.client.post(f"/days/{day}/moves", data=self.tap_of(day, place, answer) | fields)
+
+    def tap_of(self, day: int, place: int, answer: int = 0) -> dict[str, Any]:
+        """What that tap sends."""
+        for form in self.get(f"/days/{day}").forms_to(f"/days/{day}/moves"):
+            if form["place"].value == str(place):
+                name, value = form.buttons[answer]
+                return form.sends(**{name: value})
+        raise AssertionError(f"place {place} has no answer on the page of day {day}")
+
+
+def _number(address: str) -> int:
+    return int(address.rpartition("/")[2])

@@ -1,0 +1,1 @@
+"""Checks against sources outside this project. Each value stands beside where it was published."""
