@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, FastAPI
 
 from server.door.problems import ProblemDocument
 
-from . import moves, readings
+from . import depth, moves, readings
 
 router = APIRouter(tags=["engine"])
 router.include_router(moves.router)
 router.include_router(readings.router)
+router.include_router(depth.router)
 
 ABOUT = (
     "Units: light in stops as `ev100`, the log2(N²/t) that exposes it correctly at ISO 100; f-numbers as marked; "
@@ -21,7 +22,23 @@ ABOUT = (
     "RFC 9457 problem document that names the field, what came and what is allowed: 422, or 400 for what is not JSON."
 )
 
+PROBLEM = "application/problem+json"
 REFUSALS: dict[int | str, dict[str, Any]] = {
-    400: {"description": "Not JSON", "model": ProblemDocument, "content": {"application/problem+json": {}}},
-    422: {"description": "Bad input", "model": ProblemDocument, "content": {"application/problem+json": {}}},
+    400: {"description": "Not JSON", "model": ProblemDocument, "content": {PROBLEM: {}}},
+    422: {"description": "Bad input", "model": ProblemDocument, "content": {PROBLEM: {}}},
 }
+
+
+class Documented(FastAPI):
+    """An application whose document has refusals under the type they are sent with; the framework puts them in JSON."""
+
+    def openapi(self) -> dict[str, Any]:
+        """The OpenAPI document."""
+        document = super().openapi()
+        for operations in document["paths"].values():
+            for operation in operations.values():
+                for answer in operation["responses"].values():
+                    content = answer.get("content", {})
+                    if PROBLEM in content and "application/json" in content:
+                        content[PROBLEM] = content.pop("application/json")
+        return document
