@@ -109,11 +109,10 @@ def fill(book: Book, now: datetime) -> bool:
 def main() -> int:
     """Fill the book that the settings name."""
     try:
-        settings = Settings.from_environment()
+        book = Book(Settings.from_environment())
     except BadSetting as wrong:
         print(wrong, file=sys.stderr)
         return 2
-    book = Book(settings)
     book.migrate()
     filled = fill(book, datetime.now(UTC))
     book.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import socket
 import sys
+from contextlib import suppress
 
 import segno
 import uvicorn
@@ -27,10 +28,10 @@ def main(arguments: list[str] | None = None) -> int:
     command = parser.parse_args(arguments).command
     try:
         settings = Settings.from_environment()
+        return serve(settings) if command == "serve" else migrate(settings)
     except BadSetting as wrong:
         print(wrong, file=sys.stderr)
         return 2
-    return serve(settings) if command == "serve" else migrate(settings)
 
 
 def migrate(settings: Settings) -> int:
@@ -58,10 +59,12 @@ def serve(settings: Settings) -> int:
             create_app(settings),
             log_level="warning",
             access_log=False,
+            server_header=False,
             timeout_graceful_shutdown=STOP_SECONDS,
         )
     )
-    server.run(sockets=[listening])
+    with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
+        server.run(sockets=[listening])
     return 0
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -38,8 +39,8 @@ class Settings:
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Settings:
         """The settings, with BadSetting for one that cannot be used."""
         port = environment.get("LYCHGATE_PORT") or str(PORT)
-        if not port.isascii() or not port.isdigit() or not 0 <= int(port) <= 65535:
-            message = f"LYCHGATE_PORT: {port!r} came, allowed is 0 to 65535"
+        if re.fullmatch(r"[0-9]{1,5}", port) is None or int(port) > 65535:
+            message = f"LYCHGATE_PORT: {port[:40]!r} came, allowed is 0 to 65535"
             raise BadSetting(message)
         return cls(
             host=environment.get("LYCHGATE_HOST") or HOST,

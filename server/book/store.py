@@ -18,10 +18,11 @@ from sqlalchemy import Engine, create_engine, event, make_url
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
-from server.settings import CHECKOUT, DATABASE_FILE
+from server.settings import CHECKOUT, DATABASE_FILE, BadSetting
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from server.settings import Settings
 
@@ -36,7 +37,7 @@ class Book:
         self._lock = threading.RLock()
         if url.get_backend_name() == "sqlite":
             if url.database == str(settings.data / DATABASE_FILE):
-                settings.data.mkdir(parents=True, exist_ok=True)
+                _make_folder(settings.data)
             options: dict[str, Any] = {"connect_args": {"check_same_thread": False}}
             self._reader = create_engine(url, pool_size=8, max_overflow=32, pool_use_lifo=True, **options)
             self._writer = create_engine(url, poolclass=StaticPool, **options)
@@ -73,6 +74,14 @@ class Book:
         """Let go of every connection."""
         self._reader.dispose()
         self._writer.dispose()
+
+
+def _make_folder(data: Path) -> None:
+    try:
+        data.mkdir(parents=True, exist_ok=True)
+    except OSError as wrong:
+        message = f"LYCHGATE_DATA: {data} came, allowed is a folder to write in ({wrong.strerror})"
+        raise BadSetting(message) from wrong
 
 
 def _set_up_sqlite(engine: Engine, *, begin: str, checkpoint: int) -> None:

@@ -3,8 +3,9 @@ The day page with 12 places beside pages of the same size that compute nothing, 
 
     python -m tests.bench.day_page
 
-Every request of the day page opens the book, folds the log and draws the page. Just after a tap it also works out
-both answers for every place from the rig on the camera; loaded again, it remembers them.
+Before each round a tap changes the log. The day page then asks the book whether it knows this state; the tap's own
+reply worked its answers out, so they are remembered. "Forgotten" is the page of a server that has just started: both
+answers for every place are worked out anew.
 Beside it, through the same server, middleware and compression: the same template drawn from a view that stands ready,
 and the bytes alone. One client, one connection, on loopback; the figures are medians.
 """
@@ -117,8 +118,8 @@ def add_ready_pages(app: FastAPI, book: Book) -> None:
 def report(client: httpx.Client) -> None:
     """Measure in turn, so that the machine's moods fall on all of them."""
     paths = {
-        "the day page, just after a tap": "/days/1",
-        "the day page, loaded again": "/days/1",
+        "the day page, its answers forgotten": "/days/1",
+        "the day page": "/days/1",
         "the same template, its view ready": "/bench/drawn",
         "the same bytes, ready": "/bench/bytes",
     }
@@ -127,7 +128,7 @@ def report(client: httpx.Client) -> None:
         nudge = {"event_id": f"bench-{number:06}", "place": "1", "clicks": "1" if number % 2 else "-1"}
         client.post("/days/1/nudges", data=nudge, headers={"HX-Request": "true"}).raise_for_status()
         for name, path in paths.items():
-            if name.endswith("just after a tap"):
+            if name.endswith("forgotten"):
                 client.get("/bench/forgotten").raise_for_status()
             start = time.perf_counter()
             client.get(path).raise_for_status()

@@ -258,8 +258,8 @@ def test_the_body_lens_and_holder_that_are_chosen_are_worked_with(site):
     site.submit(site.get(setup).form(setup), body="2", lens="2", holder="")
     form = site.get(f"/days/{day}/rig").form(f"/days/{day}/rig")
     irises = [float(each) for each in form["aperture"].options]
-    assert 2.8 in irises, "what is on the camera now stays a choice"
-    assert min(n for n in irises if n != 2.8) == pytest.approx(5.657, abs=0.001)
+    # In tenths of a stop from 2^2.5; and before them what is on the camera now, 2^1.5.
+    assert irises[:3] == pytest.approx([2**1.5, 2**2.5, 2**2.55], abs=0.001)
     assert "slots" not in {field.name for field in form.fields}
     assert place == 1
 

@@ -1,0 +1,272 @@
+"""Every page, and every form that was refused: legible, reachable by a thumb, nothing cut off, at every size."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from .conftest import Spot
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from playwright.sync_api import Locator, Page
+
+    from .conftest import Served, Visit
+
+# Small phone, phone, the narrowest that WCAG 1.4.10 asks for, desk, phone on its side. CSS px.
+SIZES = ((360, 740), (390, 844), (320, 640), (1280, 900), (844, 390))
+TALL = {"width": 390, "height": 8000}  # so that nothing lies behind the bar, where its contrast cannot be told
+WCAG = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "wcag2aaa"]}  # aaa for 7:1
+CONTRAST = {"type": "rule", "values": ["color-contrast", "color-contrast-enhanced"]}
+RULES = {"light": WCAG, "dark": CONTRAST}  # a scheme changes nothing but colours
+THUMB, FINGER, ANSWER = 48, 44, 20  # CSS px: targets on the day page, targets elsewhere, an answer's letters
+
+UNREAD = [Spot("Lawn with a long name, down by the water", 15), Spot("Porch", 12), Spot("Crypt", None, "lamps")]
+STATES: dict[str, Callable[[Visit, Callable[..., str]], None]] = {}
+
+
+def state(make: Callable[[Visit, Callable[..., str]], None]) -> Callable[[Visit, Callable[..., str]], None]:
+    """One thing that a page can look like; the test's name is the function's."""
+    STATES[make.__name__.strip("_").replace("_", " ")] = make
+    return make
+
+
+def at(name: str, path: str) -> None:
+    STATES[name] = lambda visited, _new_day: visited.page.goto(path)
+
+
+def refused(visited: Visit, form: Locator, **typed: str) -> None:
+    """Send a form that the server will refuse, past the browser's own checks."""
+    visited.trouble.expect("answered 422", "console: .*422")
+    form.evaluate("form => { form.noValidate = true }")
+    for name, value in typed.items():
+        form.locator(f"[name={name}]").first.fill(value)
+    form.locator("button").first.click()
+    expect(visited.page.get_by_role("alert").filter(has_text="Not kept")).to_be_visible()
+
+
+at("home", "/")
+at("venue", "/venues/1")
+at("kit", "/kits/1")
+at("day", "/days/1")
+at("setup", "/days/1/setup")
+at("rig", "/days/1/rig")
+at("meter", "/days/1/places/1/reading")
+at("new venue", "/venues/new")
+at("new kit", "/kits/new")
+at("new day", "/days/new")
+at("reference", "/api")
+
+
+@state
+def not_there(visited, _new_day):
+    visited.trouble.expect("answered 404", "console: .*404")
+    visited.page.goto("/venues/999")
+
+
+@state
+def day_before_the_first_tap(visited, new_day):
+    visited.page.goto(new_day("A wedding in June", *UNREAD))
+
+
+@state
+def day_where_nothing_was_read(visited, new_day):
+    page = visited.page
+    page.goto(new_day("Fete", *UNREAD))
+    page.locator(".rows .go").first.click()
+    expect(page.locator("h1")).to_contain_text("Lawn")
+    for _ in range(2):
+        page.locator("#fell").click()
+    expect(page.locator(".here-now")).to_be_visible()
+
+
+@state
+def day_with_a_tap_not_kept(visited, _new_day):
+    visited.trouble.expect("request failed: POST", "console: .*Failed to fetch", "console: .*ERR_FAILED")
+    visited.page.goto("/days/1")
+    visited.page.route("**/nudges", lambda route: route.abort())
+    visited.page.locator("#fell").click()
+    expect(visited.page.locator("#signal")).to_contain_text("Not kept")
+
+
+@state
+def day_refused(visited, new_day):
+    page = visited.page
+    page.goto(new_day("Fete", *UNREAD))
+    page.locator(".rows .go").first.evaluate("button => { button.value = 'not what the page gave' }")
+    refused(visited, page.locator(".rows form").first)
+
+
+@state
+def meter_by_lux(visited, _new_day):
+    visited.page.goto("/days/1/places/1/reading")
+    visited.page.get_by_role("radio", name="Lux").check()
+
+
+@state
+def meter_by_camera_refused(visited, _new_day):
+    visited.page.goto("/days/1/places/1/reading")
+    visited.page.get_by_role("radio", name="Camera").check()
+    refused(visited, visited.page.locator("form.by-camera"), aperture="wide", shutter="1/0", iso="")
+
+
+@state
+def meter_out_of_range(visited, _new_day):
+    visited.page.goto("/days/1/places/1/reading")
+    visited.page.get_by_role("radio", name="EV").check()
+    refused(visited, visited.page.locator("form.by-ev"), value="99")
+
+
+@state
+def new_venue_refused(visited, _new_day):
+    visited.page.goto("/venues/new")
+    refused(visited, visited.page.locator("main form"), name="", latitude="95", time_zone="Nowhere")
+
+
+@state
+def new_kit_refused(visited, _new_day):
+    visited.page.goto("/kits/new")
+    refused(visited, visited.page.locator("main form"), name="n" * 81)
+
+
+@state
+def new_day_refused(visited, _new_day):
+    visited.page.goto("/days/new")
+    refused(visited, visited.page.locator("main form"), name="", on="")
+
+
+@state
+def venue_reading_refused(visited, _new_day):
+    page = visited.page
+    page.goto("/venues/1")
+    opened(page)
+    place = page.locator("#place-1")
+    place.get_by_role("radio", name="Camera").check()
+    refused(visited, place.locator("form.by-camera"), aperture="f/0", shutter="soon", iso="fast")
+
+
+@state
+def venue_place_refused(visited, _new_day):
+    visited.page.goto("/venues/1")
+    refused(visited, visited.page.locator("form[action$='/places']"), name="")
+
+
+@state
+def venue_changes_refused(visited, _new_day):
+    visited.page.goto("/venues/1")
+    opened(visited.page)
+    refused(visited, visited.page.locator("form[action='/venues/1']"), latitude="51", longitude="")
+
+
+@state
+def kit_addition_refused(visited, _new_day):
+    visited.page.goto("/kits/1")
+    opened(visited.page)
+    adding = visited.page.locator("form[action$='/bodies']")
+    refused(visited, adding, name="", iso_base="slow", iso_allowed="6400-100", shutters="fast", built_in_nd="x")
+
+
+@state
+def kit_change_refused(visited, _new_day):
+    visited.page.goto("/kits/1")
+    opened(visited.page)
+    refused(visited, visited.page.locator("form[action*='/filters/']").first, density="9", width="1")
+
+
+@state
+def setup_refused(visited, _new_day):
+    visited.page.goto("/days/1/setup")
+    refused(visited, visited.page.locator("main form"), wanted_1="1", position_2="first", tolerance="2")
+
+
+@state
+def rig_refused(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/rig")
+    for slot in ("Slot 1", "Slot 2"):
+        page.get_by_label(slot).select_option(label="0.6")
+    refused(visited, page.locator("main form"))
+
+
+def opened(page: Page) -> None:
+    """Unfold everything: what is folded away has to fit as well."""
+    page.locator("details").evaluate_all("all => { for (const each of all) each.open = true }")
+
+
+LAYOUT = """([day, smallest, answer]) => {
+  const wrong = [], wide = document.documentElement.clientWidth, seen = (e) => e.checkVisibility() && e.getClientRects().length;
+  const name = (e) => `${e.tagName.toLowerCase()}${e.id ? "#" + e.id : ""} "${(e.innerText ?? e.value ?? "").trim().slice(0, 30)}"`;
+  const scrolls = (e) => e && (/auto|scroll/.test(getComputedStyle(e).overflowX) || scrolls(e.parentElement));
+  const unseen = (e) => e.closest(".unseen");
+  if (document.documentElement.scrollWidth > wide) wrong.push(`the page is ${document.documentElement.scrollWidth} wide`);
+  for (const e of document.body.querySelectorAll("*")) {
+    const box = e.getBoundingClientRect();
+    if (seen(e) && !unseen(e) && (box.right > wide + .5 || box.left < -.5) && !scrolls(e)) wrong.push(`${name(e)} sticks out`);
+  }
+  const words = (node) => node.nodeType === 3 && node.data.trim();
+  for (const e of document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary")) {
+    if (!seen(e)) continue;
+    const boxed = /checkbox|radio/.test(e.type) ? e.closest("label") ?? document.querySelector(`label[for="${e.id}"]`) : e;
+    const inText = e.tagName === "A" && getComputedStyle(e).display === "inline" && [...e.parentNode.childNodes].some(words);
+    if (/BUTTON|^A$/.test(e.tagName) && e.scrollWidth > e.clientWidth + 1) wrong.push(`${name(e)} has words that stick out`);
+    const { width, height } = boxed.getBoundingClientRect();
+    if (!inText && Math.min(width, height) < smallest - .01) wrong.push(`${name(boxed)} is ${width.toFixed(1)} x ${height.toFixed(1)}`);
+  }
+  if (!day) return wrong;
+  for (const e of document.querySelectorAll(":is(.answer, .rush), :is(.answer, .rush) *")) {
+    const size = parseFloat(getComputedStyle(e).fontSize);
+    if ([...e.childNodes].some(words) && size < answer) wrong.push(`${name(e)} is written ${size} px tall`);
+  }
+  scrollTo(0, document.documentElement.scrollHeight);
+  const bar = document.querySelector(".bar").getBoundingClientRect();
+  for (const e of document.querySelectorAll("main *")) {
+    const bottom = e.getBoundingClientRect().bottom;
+    if (seen(e) && bottom > bar.top + .5) wrong.push(`${name(e)} is ${(bottom - bar.top).toFixed(1)} behind the bar`);
+  }
+  scrollTo(0, 0);
+  return wrong;
+}"""  # noqa: E501
+
+
+def broken_rules(page: Page, rules: dict[str, Any]) -> list[str]:
+    """What axe finds, a line each."""
+    found = page.evaluate("only => axe.run({ runOnly: only, resultTypes: ['violations'] })", rules)["violations"]
+    return [f"{rule['id']}: {node['target']} {node['failureSummary']}" for rule in found for node in rule["nodes"]]
+
+
+@pytest.mark.parametrize("name", STATES)
+def test_a_page_is_legible_and_in_reach(name, visit: Callable[..., Visit], demo: Served, new_day: Callable[..., str]):
+    """Nothing wider than the screen, no target too small, no rule of WCAG 2.2 AA broken, contrast of 7:1, in print."""
+    visited = visit(demo)
+    page = visited.page
+    STATES[name](visited, new_day)
+    opened(page)
+    day = page.locator("body.day").count() == 1
+    wrong: dict[str, list[str]] = {}
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        wrong[f"{width} x {height}"] = page.evaluate(LAYOUT, [day, THUMB if day else FINGER, ANSWER])
+    page.set_viewport_size(TALL)
+    page.evaluate(Axe().axe_script)
+    for scheme, rules in RULES.items():
+        page.emulate_media(color_scheme=scheme)
+        wrong[scheme] = broken_rules(page, rules)
+    assert not {where: what for where, what in wrong.items() if what}
+
+
+def test_the_day_in_print_is_its_answers(page):
+    """On paper there is nothing to press: the bar and the trail go, the answers stay."""
+    page.goto("/days/1")
+    expect(page.locator(".bar")).to_be_visible()
+    page.emulate_media(media="print")
+    expect(page.locator(".bar")).to_be_hidden()
+    expect(page.locator("h1")).to_be_visible()
+    for answer in page.locator(".rows .answer").all():
+        expect(answer).to_be_visible()
+    page.goto("/venues/1")
+    expect(page.locator("nav")).to_be_hidden()
+    expect(page.get_by_role("button")).to_have_count(0)

@@ -1,0 +1,233 @@
+"""The command line as a person types it: python -m server, python -m demo.fill."""
+
+from __future__ import annotations
+
+import queue
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from contextlib import contextmanager
+
+import httpx
+import pytest
+
+from server.settings import CHECKOUT, DATABASE_FILE
+from tests.conftest import environment_for
+
+START_SECONDS, STOP_SECONDS = 60, 10  # a machine that is busy; the server itself gives open pages 3 s
+
+
+def run(environment, *command, **changes):
+    return subprocess.run(
+        [sys.executable, "-m", *command], cwd=CHECKOUT, env=environment | changes, capture_output=True, text=True,
+        timeout=START_SECONDS, check=False,
+    )  # fmt: skip
+
+
+class Serving:
+    """A server that was started, with all that it said so far."""
+
+    def __init__(self, environment):
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "server", "serve"], cwd=CHECKOUT, env=environment,
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        self.said = []
+        self._lines = queue.Queue()
+        self._readers = [threading.Thread(target=self._read, args=(pipe,)) for pipe in self.pipes]
+        for reader in self._readers:
+            reader.start()
+
+    @property
+    def pipes(self):
+        return self.process.stdout, self.process.stderr
+
+    def _read(self, pipe):
+        for line in pipe:
+            self._lines.put(line)
+
+    def until(self, pattern):
+        """The first line that matches, of those that come."""
+        until = time.monotonic() + START_SECONDS
+        while time.monotonic() < until:
+            try:
+                self.said.append(self._lines.get(timeout=0.2))
+            except queue.Empty:
+                assert self.process.poll() is None, f"it stopped: {self.said}"
+                continue
+            if found := re.search(pattern, self.said[-1]):
+                return found
+        pytest.fail(f"it never said {pattern}: {self.said}")
+
+    def answers(self, path="/"):
+        """The answer at this path. The address is said a moment before the server listens."""
+        until = time.monotonic() + START_SECONDS
+        while True:
+            try:
+                return httpx.get(self.url + path, timeout=START_SECONDS)
+            except httpx.ConnectError:
+                assert time.monotonic() < until, "it says that it is open, and is not"
+                time.sleep(0.02)
+
+    def stop(self, by=signal.SIGTERM):
+        """How many seconds it took to stop."""
+        start = time.monotonic()
+        self.process.send_signal(by)
+        self.process.wait(STOP_SECONDS)
+        return time.monotonic() - start
+
+    def end(self):
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait(STOP_SECONDS)
+        for reader in self._readers:
+            reader.join(STOP_SECONDS)
+        for pipe in self.pipes:
+            pipe.close()
+        while not self._lines.empty():
+            self.said.append(self._lines.get())
+
+
+@contextmanager
+def serving(environment):
+    server = Serving(environment)
+    try:
+        server.url = server.until(r"open at (http://\S+)/")[1]
+        server.until("Stop it with Ctrl-C")
+        yield server
+    finally:
+        server.end()
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory):
+    """One server for the tests that only ask."""
+    with serving(environment_for(tmp_path_factory.mktemp("served"))) as server:
+        yield server
+
+
+def test_serve_says_where_and_answers_there(served):
+    """On an empty folder: the database is made, the address is said, and the first page is there."""
+    assert re.fullmatch(r"http://127\.0\.0\.1:\d+", served.url)
+    assert any("Only this machine can open it" in line for line in served.said)
+    answer = served.answers()
+    assert answer.status_code == 200
+    assert "Three steps" in answer.text
+
+
+def test_an_empty_body_is_answered_by_the_server_itself(served):
+    """A call without a body must not wait for one for ever."""
+    answer = httpx.post(served.url + "/api/moves", headers={"content-type": "application/json"}, timeout=START_SECONDS)
+    assert answer.status_code == 422
+
+
+def test_a_body_over_the_bound_is_answered_by_the_server_itself(served):
+    """A client that is still sending reads the refusal, and does not find its connection broken."""
+    answer = httpx.post(served.url + "/api/moves", content=(b"a" * 100_000 for _ in range(100)), timeout=START_SECONDS)
+    assert answer.status_code == 422
+    assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_nothing_is_said_of_the_server_s_make(served):
+    """Whoever looks for a hole in a version should have to look."""
+    assert "uvicorn" not in str(served.answers().headers).lower()
+
+
+def test_a_port_that_is_taken_is_said_in_words(environment):
+    """Which, why, and what to do: no traceback."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        tried = run(environment, "server", "serve", LYCHGATE_PORT=port)
+    assert tried.returncode == 1
+    assert f"Cannot listen on 127.0.0.1, port {port}" in tried.stderr
+    assert "LYCHGATE_PORT" in tried.stderr
+    assert "Traceback" not in tried.stderr
+    assert "open at" not in tried.stdout
+
+
+def test_a_host_that_is_not_there_is_said_in_words(environment):
+    tried = run(environment, "server", "serve", LYCHGATE_HOST="no-such-host.invalid")
+    assert tried.returncode == 1
+    assert "Cannot listen on no-such-host.invalid" in tried.stderr
+    assert "Traceback" not in tried.stderr
+
+
+@pytest.mark.parametrize("command", [("server", "serve"), ("server", "migrate"), ("demo.fill",)], ids=" ".join)
+def test_a_bad_setting_is_said_in_words(environment, command):
+    tried = run(environment, *command, LYCHGATE_PORT="eighty")
+    assert (tried.returncode, tried.stdout) == (2, "")
+    assert tried.stderr == "LYCHGATE_PORT: 'eighty' came, allowed is 0 to 65535\n"
+
+
+@pytest.mark.parametrize("command", [("server", "serve"), ("server", "migrate"), ("demo.fill",)], ids=" ".join)
+def test_a_data_folder_that_cannot_be_is_said_in_words(environment, tmp_path, command):
+    """A file stands where the folder should be."""
+    (tmp_path / "file").touch()
+    tried = run(environment, *command, LYCHGATE_DATA=str(tmp_path / "file"))
+    assert tried.returncode not in (0, -signal.SIGTERM)
+    assert "LYCHGATE_DATA" in tried.stderr
+    assert "Traceback" not in tried.stderr
+
+
+@pytest.mark.parametrize("command", [(), ("dance",), ("serve", "--port", "80")], ids=" ".join)
+def test_a_command_that_is_none_is_told_those_that_are(environment, command):
+    tried = run(environment, "server", *command)
+    assert tried.returncode == 2
+    assert "usage:" in tried.stderr
+
+
+@pytest.mark.parametrize("by", [signal.SIGTERM, signal.SIGINT], ids=lambda by: by.name)
+def test_the_server_stops_within_seconds(environment, by):
+    """When it is told to, though a page keeps its connection open, and without a complaint."""
+    with serving(environment) as server, httpx.Client() as browser:
+        server.answers()
+        browser.get(server.url)
+        assert server.stop(by) < STOP_SECONDS
+    assert not [line for line in server.said if "Traceback" in line or "Error" in line]
+
+
+def test_what_was_kept_is_there_when_the_server_is_started_again(environment):
+    with serving(environment) as server:
+        server.answers()
+        assert httpx.post(server.url + "/kits", data={"name": "Kept kit"}, timeout=START_SECONDS).status_code == 303
+        server.process.kill()
+    with serving(environment) as server:
+        assert "Kept kit" in server.answers().text
+
+
+def test_migrate_makes_the_book_and_leaves_one_that_is_there(environment, tmp_path):
+    file = tmp_path / "data" / DATABASE_FILE
+    first = run(environment, "server", "migrate")
+    assert (first.returncode, first.stderr) == (0, "")
+    assert first.stdout == "The database is up to date.\n"
+    before = rows(file)
+    second = run(environment, "server", "migrate")
+    assert (second.returncode, second.stdout, second.stderr) == (0, first.stdout, "")
+    assert rows(file) == before
+
+
+def test_the_demo_is_filled_in_once(environment, tmp_path):
+    """Run again, it says so, and changes nothing that the visitor did."""
+    file = tmp_path / "data" / DATABASE_FILE
+    first = run(environment, "demo.fill")
+    assert (first.returncode, first.stdout, first.stderr) == (0, "The demo is in the book.\n", "")
+    before = rows(file)
+    assert len(before["places"]) == 8
+    second = run(environment, "demo.fill")
+    assert (second.returncode, second.stdout, second.stderr) == (0, "The demo was in the book already.\n", "")
+    assert rows(file) == before
+
+
+def rows(file):
+    connection = sqlite3.connect(file)
+    names = [name for (name,) in connection.execute("select name from sqlite_master where type = 'table'")]
+    found = {name: connection.execute(f"select * from {name}").fetchall() for name in names}  # noqa: S608 - ours
+    connection.close()
+    return found
