@@ -45,7 +45,7 @@ def test_a_port_is_a_number_from_0_to_65535(port):
 
 @pytest.mark.parametrize("port", ["65536", "-1", "+1", "http", "80.0", " 80", "8_0", "٨٠", "²", "0x50", "9" * 5000])
 def test_what_is_no_port_is_told_with_what_is_allowed(port):
-    with pytest.raises(BadSetting, match="^LYCHGATE_PORT: .* came, allowed is 0 to 65535$") as refused:
+    with pytest.raises(BadSetting, match=r"^LYCHGATE_PORT: .* came, allowed is 0 to 65535$") as refused:
         Settings.from_environment({"LYCHGATE_PORT": port})
     assert len(str(refused.value)) < 200
 

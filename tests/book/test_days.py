@@ -265,7 +265,7 @@ def test_a_filter_of_another_density_is_worked_with_at_once(book, day, opened):
 @pytest.mark.parametrize("things", ["bodies", "lenses"])
 def test_a_kit_without_a_body_or_a_lens_says_which_kit(book, day, opened, things):
     changed(book, day, lambda _session, kit: getattr(kit, things).clear())
-    with pytest.raises(KitIncomplete, match="^Kit$"):
+    with pytest.raises(KitIncomplete, match=r"^Kit$"):
         opened()
 
 

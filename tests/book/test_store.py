@@ -79,18 +79,24 @@ def test_a_block_that_fails_keeps_nothing(book):
 
 
 def test_a_row_that_points_nowhere_is_refused_and_its_block_with_it(book):
-    with pytest.raises(IntegrityError), book.writing() as session:
-        session.add(tables.Crew(name="One"))
-        session.add(tables.Kit(crew_id=99, name="Nobody's"))
+
+    def pointing_nowhere():
+        with book.writing() as session:
+            session.add(tables.Crew(name="One"))
+            session.add(tables.Kit(crew_id=99, name="Nobody's"))
+
+    with pytest.raises(IntegrityError):
+        pointing_nowhere()
     assert names(book) == []
 
 
 @pytest.mark.parametrize(("field", "value"), [("latitude", 90.1), ("latitude", -91), ("longitude", 180.5)])
 def test_coordinates_off_the_globe_are_refused_by_the_table_itself(book, field, value):
     """The last line behind the forms."""
+    with book.writing() as session:
+        crew = first_crew(session).id
     with pytest.raises(IntegrityError), book.writing() as session:
-        crew = first_crew(session)
-        session.add(tables.Venue(crew_id=crew.id, name="V", time_zone="UTC", **{field: value}))
+        session.add(tables.Venue(crew_id=crew, name="V", time_zone="UTC", **{field: value}))
 
 
 def test_a_reader_sees_nothing_of_what_is_not_kept_yet(book):

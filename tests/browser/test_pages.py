@@ -229,7 +229,7 @@ LAYOUT = """([day, smallest, answer]) => {
   }
   scrollTo(0, 0);
   return wrong;
-}"""  # noqa: E501
+}"""
 
 
 def broken_rules(page: Page, rules: dict[str, Any]) -> list[str]:

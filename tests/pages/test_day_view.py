@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import time
+from itertools import pairwise
 
 import pytest
 
@@ -326,7 +327,7 @@ def test_bars_are_one_a_click_rising_to_open_and_falling_to_close(count, clicks,
 def test_bars_stand_in_groups_of_a_stop(count, clicks):
     """The eye counts stops first: the gap after each is wider, and no bar overlaps the next."""
     at = [bar.x for bar in click_bars(count, clicks, opens=True).bars]
-    gaps = [after - before for before, after in zip(at, at[1:], strict=False)]
+    gaps = [after - before for before, after in pairwise(at)]
     within = {gap for number, gap in enumerate(gaps, 1) if number % clicks}
     between = {gap for number, gap in enumerate(gaps, 1) if not number % clicks}
     assert min(within | between) > 5

@@ -27,8 +27,8 @@ def test_a_number_may_be_typed_as_people_type_it(typed, value):
 
 
 NO_NUMBERS = [
-    "", " ", "x", "2.8x", "2..8", "2,8,0", "1.000,5", "1,000.5", "1e3", "nan", "inf", "0x10", "1_000", "--2", "2-", "+-2",
-    "- 2", "2 8", "²", "٣", "1/50", "1" * 13, ".", ",", "-", "+", "None", "True",
+    "", " ", "x", "2.8x", "2..8", "2,8,0", "1.000,5", "1,000.5", "1e3", "nan", "inf", "0x10", "1_000", "--2", "2-",
+    "+-2",    "- 2", "2 8", "²", "٣", "1/50", "1" * 13, ".", ",", "-", "+", "None", "True",
 ]  # fmt: skip
 
 
@@ -42,9 +42,10 @@ def test_what_is_no_number_is_told_an_example(typed):
 def test_whatever_is_typed_is_a_finite_number_or_a_word(typed):
     for read in (forms.number, forms.f_number, forms.seconds):
         try:
-            assert math.isfinite(read(typed))
+            value = read(typed)
         except ValueError as word:
-            assert "such as" in str(word)
+            value = "such as" in str(word)
+        assert value is True or math.isfinite(value)
 
 
 @given(st.floats(min_value=-1e11, max_value=1e11, allow_nan=False).map(lambda n: round(n, 6)))
@@ -68,8 +69,8 @@ def test_what_is_no_f_number_is_told_an_example(typed):
 @pytest.mark.parametrize(
     ("typed", "seconds"),
     [
-        ("1/50", 0.02), ("1/50 s", 0.02), ("1/50s", 0.02), ("1 / 50", 0.02), ("0.02", 0.02), ("0,02", 0.02), ("0,02 s", 0.02),
-        ("2", 2), ("2 s", 2), ("1/2,5", 0.4), ("1/48", 1 / 48), ("1/47.952", 1 / 47.952), ("3/2", 1.5),
+        ("1/50", 0.02), ("1/50 s", 0.02), ("1/50s", 0.02), ("1 / 50", 0.02), ("0.02", 0.02), ("0,02", 0.02),
+        ("0,02 s", 0.02),        ("2", 2), ("2 s", 2), ("1/2,5", 0.4), ("1/48", 1 / 48), ("1/47.952", 1 / 47.952), ("3/2", 1.5),
         ("0.020833333333333332", 1 / 48), ("0.00003125", 1 / 32000),
     ],
 )  # fmt: skip
@@ -100,8 +101,8 @@ def test_a_list_may_have_spaces_commas_or_semicolons_between(typed, values):
 @pytest.mark.parametrize(
     ("typed", "values"),
     [
-        ("1/50 1/100", [0.02, 0.01]), ("1/50, 1/100", [0.02, 0.01]), ("1/50,1/100", [0.02, 0.01]), ("0.02 0.01", [0.02, 0.01]),
-        ("1/50;1/100", [0.02, 0.01]), ("1/50", [0.02]), ("0,02 0,01", [0.02, 0.01]),
+        ("1/50 1/100", [0.02, 0.01]), ("1/50, 1/100", [0.02, 0.01]), ("1/50,1/100", [0.02, 0.01]),
+        ("0.02 0.01", [0.02, 0.01]),        ("1/50;1/100", [0.02, 0.01]), ("1/50", [0.02]), ("0,02 0,01", [0.02, 0.01]),
     ],
 )  # fmt: skip
 def test_a_list_of_times(typed, values):
@@ -137,8 +138,8 @@ def test_a_list_has_a_limit():
 @pytest.mark.parametrize(
     ("typed", "line"),
     [
-        ("Chapel  inside", "Chapel inside"), ("  Mill\n", "Mill"), ("a\u0000b", "a b"), ("a\u202eb", "a b"), ("a\ud800b", "a b"),
-        ("Zoë’s", "Zoë’s"), ("松本", "松本"), ("<b>&amp;", "<b>&amp;"), ("a\u2028b", "a b"),
+        ("Chapel  inside", "Chapel inside"), ("  Mill\n", "Mill"), ("a\u0000b", "a b"), ("a\u202eb", "a b"),
+        ("a\ud800b", "a b"),        ("Zoë’s", "Zoë’s"), ("松本", "松本"), ("<b>&amp;", "<b>&amp;"), ("a\u2028b", "a b"),
     ],
 )  # fmt: skip
 def test_a_name_is_one_line_without_control_characters(typed, line):

@@ -212,7 +212,8 @@ def test_a_kit_or_thing_that_is_not_there_is_404(site, kit, number):
     site.keep(f"{kit}/filters", **PLATE)
     site.get(f"/kits/{number}", 404)
     for path in (f"/kits/{number}", f"/kits/{number}/filters", f"/kits/1/filters/{number}",
-                 f"/kits/1/filters/{number}/removal", f"/kits/{number}/filters/1", f"/kits/{number}/filters/1/removal"):  # fmt: skip
+                 f"/kits/1/filters/{number}/removal", f"/kits/{number}/filters/1",
+                 f"/kits/{number}/filters/1/removal"):  # fmt: skip
         assert site.post(path, **PLATE).status_code == 404, path
     assert len(site.rows(tables.Filter)) == 1
 

@@ -359,7 +359,8 @@ ODD_BODIES = {
         "multipart/form-data; boundary=x", 400,
     ),
     "parts without a boundary": (b"--x\r\n", "multipart/form-data", 400),
-    "parts that never end": (b'--x\r\ncontent-disposition: form-data; name="n"\r\n\r\nM', "multipart/form-data; boundary=x", 422),
+    "parts that never end": (b'--x\r\ncontent-disposition: form-data; name="n"\r\n\r\nM',
+                              "multipart/form-data; boundary=x", 422),
     "10,000 fields": (b"a=1&" * 10_000, "application/x-www-form-urlencoded", 400),
 }  # fmt: skip
 
