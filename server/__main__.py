@@ -75,6 +75,7 @@ def _listen(settings: Settings) -> socket.socket:
     listening = socket.socket(family, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listening.bind(address)
+    listening.listen(2048)  # from here on a visitor waits for the first answer instead of being turned away
     return listening
 
 

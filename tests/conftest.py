@@ -96,6 +96,20 @@ def site(client: TestClient) -> Site:
     return Site(client)
 
 
+@pytest.fixture(scope="module")
+def unchanged(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    """
+    Somebody at one application for all tests of a file in which nothing may be kept: a day at two places with
+    readings, which every such test finds as it was.
+    """
+    for client in _client(Settings(data=tmp_path_factory.mktemp("unchanged") / "data"), books / "empty"):
+        site = Site(client)
+        site.day_at(8, 9)
+        before = site.book()
+        yield site
+        assert site.book() == before, "a test kept something in the book that all share"
+
+
 @pytest.fixture
 def demo(demo_client: TestClient) -> Site:
     """Somebody at the pages of the demo."""
