@@ -51,20 +51,20 @@ def serve(settings: Settings) -> int:
         print(f"Cannot listen on {settings.host}, port {settings.port}: {wrong.strerror}.", file=sys.stderr)
         print("Choose another with LYCHGATE_PORT or LYCHGATE_HOST.", file=sys.stderr)
         return 1
-    port = listening.getsockname()[1]
-    migrate(settings)
-    _say_where(settings.host, port)
-    server = uvicorn.Server(
-        uvicorn.Config(
-            create_app(settings),
-            log_level="warning",
-            access_log=False,
-            server_header=False,
-            timeout_graceful_shutdown=STOP_SECONDS,
+    with listening:
+        migrate(settings)
+        _say_where(settings.host, listening.getsockname()[1])
+        server = uvicorn.Server(
+            uvicorn.Config(
+                create_app(settings),
+                log_level="warning",
+                access_log=False,
+                server_header=False,
+                timeout_graceful_shutdown=STOP_SECONDS,
+            )
         )
-    )
-    with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
-        server.run(sockets=[listening])
+        with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
+            server.run(sockets=[listening])
     return 0
 
 
@@ -73,9 +73,13 @@ def _listen(settings: Settings) -> socket.socket:
     family, _, _, _, address = socket.getaddrinfo(settings.host or None, settings.port, type=socket.SOCK_STREAM,
                                                   flags=socket.AI_PASSIVE)[0]  # fmt: skip
     listening = socket.socket(family, socket.SOCK_STREAM)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    listening.bind(address)
-    listening.listen(2048)  # from here on a visitor waits for the first answer instead of being turned away
+    try:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(address)
+        listening.listen(2048)  # from here on a visitor waits for the first answer instead of being turned away
+    except OSError:
+        listening.close()
+        raise
     return listening
 
 
