@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -84,10 +84,11 @@ class LensShape(Shape):
     smallest: float = Field(description="f-number as marked")
     thread: float | None = Field(None, description="Filter thread, mm; null without one")
     loss_stops: float = Field(0.0, description="The lens's own loss, T-stop minus f-stop, stops")
+    widest_long: float | None = Field(None, description="f-number as marked, at the long end of a zoom, if it is less")
 
     def value(self) -> rig.Lens:
         """The engine's value."""
-        return rig.Lens(self.widest, self.smallest, self.thread, self.loss_stops)
+        return rig.Lens(self.widest, self.smallest, self.thread, self.loss_stops, self.widest_long)
 
 
 class HolderShape(Shape):
@@ -95,26 +96,34 @@ class HolderShape(Shape):
 
     width: float = Field(description="Width of the plates, mm")
     slots: int = Field(description="How many plates it holds")
-    rings: list[float] = Field(description="Lens threads that there are adapter rings for, mm", max_length=20)
+    rings: list[float] = Field(
+        description="Lens threads that there are adapter rings for, mm", max_length=glass.RINGS_MOST
+    )
+    front: float | None = Field(None, description="Thread of the front ring, mm; null without one")
 
     def value(self) -> glass.Holder:
         """The engine's value."""
-        return glass.Holder(self.width, self.slots, tuple(self.rings))
+        return glass.Holder(self.width, self.slots, tuple(self.rings), self.front)
 
 
 class FilterShape(Shape):
     """A filter."""
 
     id: Id = Field(description="Unique in the kit")
-    kind: Literal["nd"] = "nd"
-    mount: Literal["slot", "thread"]
-    density: float = Field(description="Optical density, D")
+    kind: glass.Kind = Field(
+        "nd", description="Grads, polarisers, diffusion and colour are on only where a look wears them"
+    )
+    mount: glass.Mount = Field(description="In a slot, screwed on, or in the holder's front ring")
+    density: float = Field(description="Marked optical density, D; a grad's dark half, a variable ND's clear end")
+    density_to: float | None = Field(None, description="Dark end of a variable ND as far as it is usable, D")
+    measured: float | None = Field(None, description="True optical density, D, if it was measured")
+    edge: glass.Edge | None = Field(None, description="Of a grad")
     width: float | None = Field(None, description="Width of a plate, mm; left out: the holder's")
-    thread: float | None = Field(None, description="Thread of a screwed-on filter, mm")
+    thread: float | None = Field(None, description="Thread of a screwed-on filter or of one for the front ring, mm")
 
     def value(self) -> glass.Filter:
         """The engine's value."""
-        return glass.Filter(self.id, self.mount, self.density, self.width, self.thread)
+        return glass.Filter(**self.model_dump())
 
 
 class LookShape(Shape):
@@ -126,12 +135,14 @@ class LookShape(Shape):
     shutter: float = Field(description="Exposure time, s")
     tolerance: float = Field(rig.TOLERANCE, description="Error that is not minded, 0 to 0.33 stop")
     rush_tolerance: float = Field(rig.RUSH_TOLERANCE, description="Error rather mended afterwards, 0 to 1 stop")
+    worn: list[Id] = Field(
+        default=[], description="Ids of the glass that belongs to the look", max_length=glass.FILTERS_MOST
+    )
+    long_end: bool = Field(default=False, description="Whether a zoom is at its long end")
 
     def value(self) -> rig.Look:
         """The engine's value."""
-        return rig.Look(
-            self.wanted, self.widest, self.narrowest, self.shutter, self.tolerance, self.rush_tolerance
-        )  # fmt: skip
+        return rig.Look(**self.model_dump(exclude={"worn"}), worn=frozenset(self.worn))
 
 
 class RigShape(Shape):
@@ -144,12 +155,14 @@ class RigShape(Shape):
     aperture: float = Field(description="f-number as marked")
     shutter: float = Field(description="Exposure time, s")
     iso: float = Field(description="ISO speed")
+    front: Id | None = Field(None, description="Id of what is in the holder's front ring")
+    turned: float | None = Field(None, description="What a variable ND in front of the lens is turned to, stops")
 
     def value(self) -> rig.Rig:
         """The engine's value."""
         return rig.Rig(
-            self.holder_on, tuple(self.slots), tuple(self.threads), self.built_in, self.aperture, self.shutter, self.iso
-        )  # fmt: skip
+            **self.model_dump(exclude={"slots", "threads"}), slots=tuple(self.slots), threads=tuple(self.threads)
+        )
 
 
 class HandsShape(Shape):
@@ -161,6 +174,9 @@ class HandsShape(Shape):
     holder_on: float | None = Field(None, description="s")
     unscrew: float | None = Field(None, description="s")
     screw_on: float | None = Field(None, description="s")
+    front_off: float | None = Field(None, description="s")
+    front_on: float | None = Field(None, description="s")
+    turn: float | None = Field(None, description="s a stop of a variable ND")
     built_in: float | None = Field(None, description="s a position")
     iris: float | None = Field(None, description="s a stop turned")
     iso: float | None = Field(None, description="s")
@@ -189,6 +205,9 @@ class KitShape(Shape):
     lens: LensShape
     holder: HolderShape | None = None
     filters: list[FilterShape] = Field(default=[], max_length=glass.FILTERS_MOST)
+    step_ups: list[Annotated[list[float], Field(min_length=2, max_length=2)]] = Field(
+        default=[], description="Step-up rings, [from, to] each, mm", max_length=glass.RINGS_MOST
+    )
     rig: RigShape
     hands: HandsShape = HandsShape()
 
@@ -206,7 +225,8 @@ class KitShape(Shape):
         for number, piece in enumerate(self.filters):
             with under(f"filters.{number}"):
                 filters.append(piece.value())
-        return Kit(body, lens, holder, tuple(filters), self.hands.value())
+        rings = tuple((start, to) for start, to in self.step_ups)
+        return Kit(body, lens, holder, tuple(filters), self.hands.value(), rings)
 
 
 class ActionShape(BaseModel):
@@ -215,7 +235,7 @@ class ActionShape(BaseModel):
     do: rig.Do
     filter: str | None = Field(None, description="Id of the filter")
     clicks: int | None = Field(None, description="Clicks of the iris")
-    to: float | None = Field(None, description="Built-in ND in stops, ISO speed, or exposure time in s")
+    to: float | None = Field(None, description="Built-in or variable ND in stops, ISO speed, or exposure time in s")
 
 
 class ScoreShape(BaseModel):
@@ -256,7 +276,7 @@ def answers_data(kit: Kit, answers: Answers) -> dict[str, Any]:
 def move_data(kit: Kit, move: Move) -> dict[str, Any]:
     """An answer in its JSON form, figures unrounded."""
     return {
-        "rig": asdict(move.rig),
+        "rig": {name: value for name, value in asdict(move.rig).items() if value is not None},
         "actions": [_action_data(action) for action in move.actions],
         "residual": move.residual,
         "score": asdict(move.score),

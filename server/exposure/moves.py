@@ -16,13 +16,13 @@ Held to a plain loop over every rig in tests/exposure/test_moves.py.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .glass import Setups, setups
+from .glass import Setups, setups, why_not
 from .refused import OutOfRange
+from .remembered import remembered
 from .rig import GLASS_ACTIONS, Action, Kit, Look, Rig, actions, check_rig
 from .scales import ClicksPerStop, aperture_position, iso_position, marked_f_number
 
@@ -84,25 +84,103 @@ def best_moves(kit: Kit, rig: Rig, places: Sequence[tuple[Light, Look]]) -> list
     """
     For each place's light and look, the exact best clean and fast rigs from this one.
 
-    Raises OutOfRange where the rig is not one of this kit, or the call asks for more than RIGS_MOST or PLACES_MOST.
+    Raises OutOfRange where the rig is not one of this kit, a look wears what cannot be mounted (`cannot_wear`), or the
+    call asks for more than RIGS_MOST or PLACES_MOST.
     """
     if len(places) > PLACES_MOST:
         raise OutOfRange("places", f"{len(places)} places", f"at most {PLACES_MOST}")
     check_rig(kit, rig)
-    glass, dials = _Glass.of(kit, rig), _Dials.of(kit, rig)
+    answers: dict[int, Answers] = {}
+    alike: dict[tuple[frozenset[str], bool], list[int]] = {}
+    for number, (_, look) in enumerate(places):
+        alike.setdefault((look.worn, look.long_end), []).append(number)
+    for (worn, long_end), numbers in alike.items():
+        glass, dials = _Glass.of(kit, rig, worn), _Dials.of(kit, rig, long_end=long_end)
+        _check_size(glass, dials)
+        for some in _together(numbers, [places[number][1] for number in numbers], glass, dials):
+            questions = _Questions.of(kit, rig, glass, dials, [places[number] for number in some])
+            answers |= zip(some, questions.answers(), strict=True)
+    return [answers[number] for number in range(len(places))]
+
+
+def other_ways(kit: Kit, rig: Rig, light: Light, look: Look) -> list[Move]:
+    """
+    The rigs that no other beats on hand seconds, clicks from the wanted iris and ISO lift at once, quickest first.
+
+    Of the rigs with the smallest miss (clean's) and, among those, the shutter nearest to the look's. The set is exact;
+    of rigs that are equal in all three, the one with the least residual. Raises as `best_moves`.
+    """
+    check_rig(kit, rig)
+    glass, dials = _Glass.of(kit, rig, look.worn), _Dials.of(kit, rig, long_end=look.long_end)
+    _check_size(glass, dials)
+    questions = _Questions.of(kit, rig, glass, dials, [(light, look)])
+    return [questions.move(0, way, setting) for way, setting in questions.unbeaten()]
+
+
+def best_pictures(kit: Kit, places: Sequence[tuple[Light, Look]]) -> list[Pictures]:
+    """
+    For each place, the best picture that the kit allows, and every setup that gets it, whatever is on the camera now.
+
+    Raises OutOfRange where a look wears what cannot be mounted.
+    """
+    bare = Rig(
+        holder_on=False, slots=(), threads=(), built_in=kit.body.built_in_nd[0],
+        aperture=kit.lens.widest, shutter=kit.body.shutters[0], iso=kit.body.iso_allowed[0],
+    )  # fmt: skip
+    found = []
+    for light, look in places:
+        glass, dials = _Glass.of(kit, bare, look.worn), _Dials.of(kit, bare, long_end=look.long_end)
+        _check_size(glass, dials)
+        found.append(_Questions.of(kit, bare, glass, dials, [(light, look)]).pictures())
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pictures:
+    """
+    The best picture at a place: parts as in `Score`, and the setups that get it.
+
+    parts  (miss, off_look, shutter_off, iso_lift);  setups: all of them;  able: the numbers of those that get it
+    """
+
+    parts: tuple[float, int, float, int]
+    setups: Setups
+    able: Ints
+
+
+def _together(numbers: list[int], looks: list[Look], glass: _Glass, dials: _Dials) -> Iterator[list[int]]:
+    """The places in parts whose arrays, and whose looks' tables, the memory can hold at once; like looks together."""
+    places_most = max(1, CELLS_MOST // len(glass.stops) // 2)
+    looks_most = max(1, CELLS_MOST // 4 // len(dials.exposure))
+    by_look: dict[Look, list[int]] = {}
+    for number, look in zip(numbers, looks, strict=True):
+        by_look.setdefault(look, []).append(number)
+    part: list[int] = []
+    looks_in = 0
+    for alike in by_look.values():
+        if part and (looks_in == looks_most or len(part) + len(alike) > places_most):
+            yield part
+            part, looks_in = [], 0
+        for start in range(0, len(alike) - places_most, places_most):
+            yield alike[start : start + places_most]
+        part += alike[(len(alike) - 1) // places_most * places_most :]
+        looks_in += 1
+    if part:
+        yield part
+
+
+def _check_size(glass: _Glass, dials: _Dials) -> None:
     if (rigs := len(glass.stops) * len(dials.exposure)) > RIGS_MOST:
         raise OutOfRange("filters", f"{rigs} rigs", f"a body and a kit with at most {RIGS_MOST} rigs")
-    together = max(1, CELLS_MOST // len(glass.stops) // 2)
-    return [
-        answers
-        for start in range(0, len(places), together)
-        for answers in _Questions.of(kit, rig, glass, dials, places[start : start + together]).answers()
-    ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Glass:
-    """The setups seen from the present rig. stops [stops]; seconds [s] (glass alone); wheel [s] (built-in)."""
+    """
+    The setups seen from the present rig.
+
+    stops [stops]; seconds [s], of the glass alone; wheel [s], of the built-in step and a variable ND that is turned.
+    """
 
     setups: Setups
     stops: Floats
@@ -110,20 +188,29 @@ class _Glass:
     wheel: Floats
 
     @classmethod
-    def of(cls, kit: Kit, rig: Rig) -> _Glass:
-        ways = setups(kit.filters, kit.holder, kit.lens.thread, kit.body.built_in_nd)
+    def of(cls, kit: Kit, rig: Rig, worn: frozenset[str] = frozenset()) -> _Glass:
+        if missing := cannot_wear(kit, worn):
+            raise OutOfRange("look.worn", sorted(worn), f"glass that can be mounted together: {missing}")
+        ways = setups(kit.filters, kit.holder, kit.lens.thread, kit.body.built_in_nd, kit.step_ups, worn)
         hands = kit.hands
-        in_holder = np.array([f.id in rig.slots for f in kit.filters], dtype=bool)
+        in_front = np.array([f.mount == "front" for f in kit.filters], dtype=bool)
+        in_holder = np.array([f.id in rig.slots or f.id == rig.front for f in kit.filters], dtype=bool)
         screwed = np.array([f.id in rig.threads for f in kit.filters], dtype=bool)
         plates = ways.on & ways.holder[:, None]
         rings = ways.on & ~ways.holder[:, None]
         # A holder that comes off keeps what is in it: its plates change only where it ends up mounted.
-        swaps = _count(in_holder & ~plates) * hands.pull + _count(plates & ~in_holder) * hands.drop_in
+        goes, comes = in_holder & ~plates, plates & ~in_holder
+        swaps = _count(goes & ~in_front) * hands.pull + _count(comes & ~in_front) * hands.drop_in
+        swaps = swaps + _count(goes & in_front) * hands.front_off + _count(comes & in_front) * hands.front_on
         seconds = np.where(ways.holder, swaps, 0.0)
         seconds += _count(screwed & ~rings) * hands.unscrew + _count(rings & ~screwed) * hands.screw_on
         seconds += ~ways.holder * hands.holder_off if rig.holder_on else ways.holder * hands.holder_on
         here = kit.body.built_in_nd.index(rig.built_in)
-        return cls(ways, ways.stops, seconds, np.abs(ways.built_in - here) * hands.built_in)
+        wheel = np.abs(ways.built_in - here) * hands.built_in
+        if rig.turned is not None:
+            variable = next(n for n, f in enumerate(kit.filters) if f.kind == "variable_nd" and f.id in rig.on_lens)
+            wheel += np.where(ways.variable == variable, np.abs(ways.turned - rig.turned) * hands.turn, 0.0)
+        return cls(ways, ways.stops, seconds, wheel)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,16 +234,18 @@ class _Dials:
     exposure: Floats
 
     @classmethod
-    def of(cls, kit: Kit, rig: Rig) -> _Dials:
+    def of(cls, kit: Kit, rig: Rig, *, long_end: bool = False) -> _Dials:
         """The dials of a kit. The present ISO and shutter are legal even where the body's lists lack them."""
         isos = {iso_position(rig.iso): rig.iso}
         for speed in kit.body.iso_allowed:
             isos.setdefault(iso_position(speed), speed)
         shutters = tuple(sorted({rig.shutter, *kit.body.shutters}))
-        return _dials(kit.body.clicks_per_stop, kit.irises, tuple(isos[k] for k in sorted(isos)), shutters)
+        return _dials(
+            kit.body.clicks_per_stop, kit.irises(long_end=long_end), tuple(isos[k] for k in sorted(isos)), shutters
+        )
 
 
-@lru_cache(maxsize=64)
+@remembered(lambda found: 4 * len(found.exposure))
 def _dials(clicks: ClicksPerStop, irises: range, isos: tuple[float, ...], shutters: tuple[float, ...]) -> _Dials:
     i, k = np.array(irises), np.array([iso_position(speed) for speed in isos])
     t = np.log2(np.array(shutters))
@@ -200,7 +289,7 @@ class _Wish:
         return self._of_rank[rank]
 
 
-@lru_cache(maxsize=256)
+@remembered(lambda found: sum(len(table) for table in found.ranks))
 def _wish(
     dials: _Dials, look_shutter: float, look_irises: tuple[int, ...], bases: tuple[int, ...], quiet: int | None
 ) -> _Wish:
@@ -255,11 +344,11 @@ class _Questions:
     def answers(self) -> list[Answers]:
         found = list(self._best())
         half = len(found) // 2
-        cleans = [self._move(number, *found[number]) for number in range(half)]
+        cleans = [self.move(number, *found[number]) for number in range(half)]
         fasts = [
             self._again(clean, number + half)
             if found[number] == found[number + half]
-            else self._move(number + half, *found[number + half])
+            else self.move(number + half, *found[number + half])
             for number, clean in enumerate(cleans)
         ]
         return [Answers(*both) for both in zip(cleans, fasts, strict=True)]
@@ -359,14 +448,58 @@ class _Questions:
         cost: Floats = iris[dials.iris[some]] + iso[dials.iso[some]] + shutter[dials.shutter[some]]
         return cost
 
-    def _move(self, question: int, way: int, setting: int) -> Move:
+    def unbeaten(self) -> list[tuple[int, int]]:
+        """The setup and setting of every rig of the first question that no other beats; see `other_ways`."""
+        way, setting = self._within_reach()
+        wish, dials = self.wishes[self.wish[0]], self.dials
+        off = np.round(wish.shutter_off[dials.shutter[setting]], DECIMALS)
+        way, setting = way[off == off.min()], setting[off == off.min()]
+        hands = self.kit.hands
+        stray = hands.stray * wish.off_wanted[dials.iris[setting]] / dials.clicks
+        seconds = (self.glass.seconds + self.glass.wheel)[way] + self._setting_cost(wish, setting) - stray
+        seconds = np.round(seconds, DECIMALS)
+        residual = np.round(np.abs(self.target[0, way] - dials.exposure[setting]), DECIMALS)
+        measures = np.stack((seconds, wish.off_wanted[dials.iris[setting]], wish.iso_lift[dials.iso[setting]]))
+        # The quickest for each iris and ISO lift; only these can be unbeaten, and they are few.
+        order = np.lexsort((residual, measures[0], measures[2], measures[1]))
+        first = np.flatnonzero(np.any(np.diff(measures[1:, order], axis=1, prepend=-1), axis=0))
+        few = order[first]
+        few = few[np.argsort(measures[0, few], kind="stable")]
+        ours, theirs = measures[:, few, None], measures[:, None, few]
+        beaten = np.any(np.all(theirs <= ours, axis=0) & np.any(theirs < ours, axis=0), axis=1)
+        return list(zip(way[few[~beaten]].tolist(), setting[few[~beaten]].tolist(), strict=True))
+
+    def pictures(self) -> Pictures:
+        """The best picture of the first question, and the setups that get it."""
+        way, setting = self._within_reach()
+        wish, dials = self.wishes[self.wish[0]], self.dials
+        rank = wish.ranks[0][setting]
+        best = setting[np.argmin(rank)]
+        miss = np.round(max(0.0, float(self._distance()[0].min() - self.allowed[0])), DECIMALS)
+        parts = (
+            float(miss),
+            int(wish.off_look[dials.iris[best]]),
+            round(float(wish.shutter_off[dials.shutter[best]]), DECIMALS),
+            int(wish.iso_lift[dials.iso[best]]),
+        )
+        return Pictures(parts, self.glass.setups, np.unique(way[rank == rank.min()]))
+
+    def _within_reach(self) -> tuple[Ints, Ints]:
+        """Every setup and setting with the smallest miss of the first question."""
+        distance = self._distance()[0]
+        reach = np.round(max(0.0, distance.min() - self.allowed[0]), DECIMALS) + self.allowed[0] + EDGE
+        able = np.flatnonzero(distance <= reach)
+        low = np.searchsorted(self.dials.exposure, self.target[0, able] - reach, side="left")
+        high = np.searchsorted(self.dials.exposure, self.target[0, able] + reach, side="right")
+        size = high - low
+        starts = np.repeat(np.cumsum(size) - size - low, size)
+        return np.repeat(able, size), np.arange(size.sum()) - starts
+
+    def move(self, question: int, way: int, setting: int) -> Move:
         dials, kit, wish = self.dials, self.kit, self.wishes[self.wish[question]]
         iris, iso, shutter = int(dials.iris[setting]), int(dials.iso[setting]), int(dials.shutter[setting])
-        holder_on, slots, threads = _glass_on(kit, self.rig, self.glass.setups, way)
-        rig = Rig(
-            holder_on,
-            slots,
-            threads,
+        rig = replace(
+            glass_on(kit, self.rig, self.glass.setups, way),
             built_in=kit.body.built_in_nd[self.glass.setups.built_in[way]],
             aperture=marked_f_number(int(dials.irises[iris]), dials.clicks),
             shutter=dials.shutters[shutter],
@@ -389,12 +522,23 @@ class _Questions:
         return Move(rig, done, residual, score)
 
 
-def _glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> tuple[bool, tuple[str, ...], tuple[str, ...]]:
-    """A setup as a rig's holder_on, slots and threads: what stays keeps its slot, what comes takes the free ones."""
-    chosen = [kit.filters[number].id for number in np.flatnonzero(ways.on[way])]
+def cannot_wear(kit: Kit, worn: frozenset[str]) -> str:
+    """What is missing for a look's own glass on this kit's lens; empty where it can be worn."""
+    if any(piece.id in worn and not piece.worn for piece in kit.filters):
+        return "grey glass is the solver's to choose"
+    return why_not(kit.filters, kit.holder, kit.lens.thread, kit.step_ups, worn)
+
+
+def glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> Rig:
+    """The present rig with the glass of a setup: what stays keeps its slot, what comes takes the free ones."""
+    chosen = [kit.filters[number] for number in np.flatnonzero(ways.on[way])]
+    turned = float(ways.turned[way]) if ways.variable[way] >= 0 else None
     if not ways.holder[way]:
-        return False, now.slots, _kept_first(now.threads, chosen)
-    return True, _kept_first(now.slots, chosen), ()
+        threads = _kept_first(now.threads, [piece.id for piece in chosen])
+        return replace(now, holder_on=False, threads=threads, turned=turned)
+    front = next((piece.id for piece in chosen if piece.mount == "front"), None)
+    slots = _kept_first(now.slots, [piece.id for piece in chosen if piece.mount != "front"])
+    return replace(now, holder_on=True, slots=slots, threads=(), front=front, turned=turned)
 
 
 def _kept_first(now: tuple[str, ...], chosen: list[str]) -> tuple[str, ...]:

@@ -7,10 +7,10 @@ Each value is checked once, where it is made; what exists makes sense.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Literal
 
-from .glass import FILTERS_MOST, STACKED_MOST, Filter, Holder
+from .glass import FILTERS_MOST, RINGS_MOST, STACKED_MOST, Filter, Holder, StepUps, screws_on
 from .refused import OutOfRange, within
 from .scales import (
     ClicksPerStop,
@@ -72,13 +72,19 @@ class Body:
 @dataclass(frozen=True, slots=True)
 class Lens:
     """
-    A lens. widest, smallest [f-number] as marked; thread [mm] or None without one; loss_stops [stops], T minus f.
+    A lens.
+
+    widest, smallest  [f-number]  as marked
+    thread            [mm]        for filters; None without one
+    loss_stops        [stops]     its own light loss, T-stop minus f-stop
+    widest_long       [f-number]  the widest at the long end of a zoom, where that is less; None: the same
     """
 
     widest: float
     smallest: float
     thread: float | None = None
     loss_stops: float = 0.0
+    widest_long: float | None = None
 
     def __post_init__(self) -> None:
         if exact_f_number(self.widest, field="widest") > exact_f_number(self.smallest, field="smallest"):
@@ -86,6 +92,14 @@ class Lens:
         if self.thread is not None:
             within("thread", self.thread, 10, 200, "mm")
         within("loss_stops", self.loss_stops, 0, 5, "stops")
+        if self.widest_long is not None:
+            widest, long, smallest = (
+                exact_f_number(n, field=name)
+                for n, name in ((self.widest, "widest"), (self.widest_long, "widest_long"), (self.smallest, "smallest"))
+            )
+            if not widest <= long <= smallest:
+                allowed = f"f/{self.widest:g} to f/{self.smallest:g}"
+                raise OutOfRange("widest_long", self.widest_long, allowed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +117,9 @@ class Hands:
     iso: float = 1.5
     shutter: float = 1.5
     stray: float = 3.0  # per stop from the wanted iris; no action
+    front_off: float = 4.0
+    front_on: float = 6.0
+    turn: float = 0.6  # per stop of a variable ND
 
     def __post_init__(self) -> None:
         for each in fields(self):
@@ -111,17 +128,27 @@ class Hands:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """One body with one lens on it, a holder or none, and the filters in the pouch, in the shooter's order."""
+    """
+    One body with one lens on it, a holder or none, and the filters in the pouch, in the shooter's order.
+
+    step_ups [mm]: step-up rings as (from, to).
+    """
 
     body: Body
     lens: Lens
     holder: Holder | None = None
     filters: tuple[Filter, ...] = ()
     hands: Hands = field(default_factory=Hands)
+    step_ups: StepUps = ()
 
     def __post_init__(self) -> None:
         if len(self.filters) > FILTERS_MOST:
             raise OutOfRange("filters", f"{len(self.filters)} filters", f"at most {FILTERS_MOST}")
+        if len(self.step_ups) > RINGS_MOST:
+            raise OutOfRange("step_ups", f"{len(self.step_ups)} rings", f"at most {RINGS_MOST}")
+        for start, to in self.step_ups:
+            within("step_ups", start, 10, 200, "mm")
+            within("step_ups", to, start, 200, "mm")
         seen: set[str] = set()
         for piece in self.filters:
             if piece.id in seen:
@@ -135,11 +162,11 @@ class Kit:
                 return piece
         raise KeyError(filter_id)
 
-    @property
-    def irises(self) -> range:
-        """Every aperture position [clicks] between the lens's ends on this body's dial."""
-        clicks = self.body.clicks_per_stop
-        return range(aperture_position(self.lens.widest, clicks), aperture_position(self.lens.smallest, clicks) + 1)
+    def irises(self, *, long_end: bool = False) -> range:
+        """Every aperture position [clicks] between the lens's ends on this body's dial, zoomed in or not."""
+        clicks, lens = self.body.clicks_per_stop, self.lens
+        widest = lens.widest if lens.widest_long is None or not long_end else lens.widest_long
+        return range(aperture_position(widest, clicks), aperture_position(lens.smallest, clicks) + 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +178,8 @@ class Look:
     shutter                    [s]
     tolerance                  [stops] error in the picture that is not minded
     rush_tolerance             [stops] error that is rather mended afterwards than touched for
+    worn                       ids of the glass that belongs to the look: a grad, a polariser, diffusion, colour
+    long_end                   whether a zoom is at its long end
     """
 
     wanted: float
@@ -159,6 +188,8 @@ class Look:
     shutter: float
     tolerance: float = TOLERANCE
     rush_tolerance: float = RUSH_TOLERANCE
+    worn: frozenset[str] = frozenset()
+    long_end: bool = False
 
     def __post_init__(self) -> None:
         wanted, widest, narrowest = (
@@ -181,6 +212,8 @@ class Rig:
     holder_on  whether the holder is mounted; one that is off keeps its filters
     slots      ids of the filters in the holder, front to back in no particular sense
     threads    ids of the filters screwed on; a set of at most two
+    front      id of what is in the holder's front ring
+    turned     [stops]  what a variable ND in front of the lens is turned to; None without one
     built_in   [stops]  the built-in step
     aperture   [f-number] as marked;  shutter [s];  iso [speed] as marked
     """
@@ -192,6 +225,8 @@ class Rig:
     aperture: float
     shutter: float
     iso: float
+    front: str | None = None
+    turned: float | None = None
 
     def __post_init__(self) -> None:
         exact_f_number(self.aperture, field="rig.aperture")
@@ -200,14 +235,17 @@ class Rig:
 
     @property
     def on_lens(self) -> tuple[str, ...]:
-        """Ids of the filters that take light now."""
-        return (*self.slots, *self.threads) if self.holder_on else self.threads
+        """Ids of the filters in front of the lens now."""
+        if not self.holder_on:
+            return self.threads
+        return (*self.slots, *(() if self.front is None else (self.front,)), *self.threads)
 
 
 def check_rig(kit: Kit, rig: Rig) -> None:
     """Raise OutOfRange unless this kit can be set up as this rig says."""
     ids = {piece.id for piece in kit.filters}
-    for name, chosen in (("rig.slots", rig.slots), ("rig.threads", rig.threads)):
+    front = () if rig.front is None else (rig.front,)
+    for name, chosen in (("rig.slots", rig.slots), ("rig.threads", rig.threads), ("rig.front", front)):
         for filter_id in chosen:
             if filter_id not in ids:
                 raise OutOfRange(name, filter_id, "a filter of this kit")
@@ -219,19 +257,33 @@ def check_rig(kit: Kit, rig: Rig) -> None:
     if len(rig.threads) > STACKED_MOST:
         raise OutOfRange("rig.threads", list(rig.threads), f"at most {STACKED_MOST} screwed on")
     for filter_id in rig.threads:
-        piece = kit.filter(filter_id)
-        if piece.mount != "thread" or piece.thread != kit.lens.thread:
+        if not screws_on(kit.filter(filter_id), kit.lens.thread, kit.step_ups):
             raise OutOfRange("rig.threads", filter_id, f"a filter for the lens's thread, {kit.lens.thread} mm")
+    _check_turned(kit, rig)
+
+
+def _check_turned(kit: Kit, rig: Rig) -> None:
+    variable = [piece for f in rig.on_lens if (piece := kit.filter(f)).kind == "variable_nd"]
+    if len(variable) > 1:
+        raise OutOfRange("rig.threads", [piece.id for piece in variable], "one variable ND at most")
+    if not variable:
+        if rig.turned is not None:
+            raise OutOfRange("rig.turned", rig.turned, "none, since no variable ND is in front of the lens")
+        return
+    clear, dark = variable[0].positions[0], variable[0].positions[-1]
+    if rig.turned is None or not clear - 1e-6 <= rig.turned <= dark + 1 / 3 + 1e-6:
+        raise OutOfRange("rig.turned", rig.turned, f"{clear:.2f} to {dark:.2f} stops, as the variable ND is turned")
 
 
 def _check_holder(kit: Kit, rig: Rig) -> None:
     if kit.holder is None:
-        if rig.holder_on:
-            raise OutOfRange("rig.holder_on", rig.holder_on, "false, since the kit has no holder")
-        if rig.slots:
-            raise OutOfRange("rig.slots", list(rig.slots), "none, since the kit has no holder")
+        for name, came in (("holder_on", rig.holder_on), ("slots", list(rig.slots)), ("front", rig.front)):
+            if came:
+                raise OutOfRange(f"rig.{name}", came, "none, since the kit has no holder")
         return
-    if rig.holder_on and not kit.holder.mounts_on(kit.lens.thread):
+    if rig.front is not None and not kit.holder.takes_in_front(kit.filter(rig.front)):
+        raise OutOfRange("rig.front", rig.front, "a filter that the holder's front ring takes")
+    if rig.holder_on and not kit.holder.mounts_on(kit.lens.thread, kit.step_ups):
         raise OutOfRange("rig.holder_on", rig.holder_on, f"false, since there is no {kit.lens.thread} mm adapter ring")
     if rig.holder_on and rig.threads:
         raise OutOfRange("rig.threads", list(rig.threads), "none while the holder is mounted")
@@ -245,24 +297,29 @@ def _check_holder(kit: Kit, rig: Rig) -> None:
 Do = Literal[
     "holder_off",
     "unscrew",
+    "front_off",
     "pull",
     "drop_in",
+    "front_on",
     "holder_on",
     "screw_on",
+    "turn",
     "built_in",
     "open",
     "close",
     "iso",
     "shutter",
 ]
-GLASS_ACTIONS: frozenset[Do] = frozenset({"pull", "drop_in", "holder_off", "holder_on", "unscrew", "screw_on"})
+GLASS_ACTIONS: frozenset[Do] = frozenset(
+    {"pull", "drop_in", "holder_off", "holder_on", "unscrew", "screw_on", "front_off", "front_on"}
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Action:
     """
     One thing the hand does. `filter` for filters, `clicks` [clicks] for the iris, `to` for the others:
-    [stops] built-in, [speed] ISO, [s] shutter. `seconds` [s] is what it takes.
+    [stops] built-in and variable ND, [speed] ISO, [s] shutter. `seconds` [s] is what it takes.
     """
 
     do: Do
@@ -283,11 +340,17 @@ def actions(kit: Kit, now: Rig, then: Rig) -> tuple[Action, ...]:
     if now.holder_on and not then.holder_on:
         done.append(Action("holder_off", hands.holder_off))
     done += [Action("unscrew", hands.unscrew, filter=f) for f in now.threads if f not in then.threads]
+    if now.front is not None and now.front != then.front:
+        done.append(Action("front_off", hands.front_off, filter=now.front))
     done += [Action("pull", hands.pull, filter=f) for f in now.slots if f not in then.slots]
     done += [Action("drop_in", hands.drop_in, filter=f) for f in then.slots if f not in now.slots]
+    if then.front is not None and now.front != then.front:
+        done.append(Action("front_on", hands.front_on, filter=then.front))
     if then.holder_on and not now.holder_on:
         done.append(Action("holder_on", hands.holder_on))
     done += [Action("screw_on", hands.screw_on, filter=f) for f in then.threads if f not in now.threads]
+    if then.turned is not None and (turns := _turns(kit, now, then)) is not None:
+        done.append(Action("turn", hands.turn * turns, to=then.turned))
     wheel = kit.body.built_in_nd
     if positions := abs(wheel.index(then.built_in) - wheel.index(now.built_in)):
         done.append(Action("built_in", hands.built_in * positions, to=then.built_in))
@@ -301,9 +364,23 @@ def actions(kit: Kit, now: Rig, then: Rig) -> tuple[Action, ...]:
     return tuple(done)
 
 
+def _turns(kit: Kit, now: Rig, then: Rig) -> float | None:
+    """
+    How far a variable ND is turned [stops]; None where it stays.
+
+    One that is only now mounted is set on its way to the lens, which takes no time of its own.
+    """
+    variable = next((f for f in then.on_lens if kit.filter(f).kind == "variable_nd"), None)
+    if now.turned is None or variable not in now.on_lens:
+        return 0.0
+    turned = abs((then.turned or 0.0) - now.turned)
+    return turned if turned > 1e-9 else None
+
+
 def glass_stops(kit: Kit, rig: Rig) -> float:
     """What everything between the subject and the sensor takes [stops]: filters, built-in step, the lens's loss."""
-    return math.fsum((*(kit.filter(f).stops for f in rig.on_lens), rig.built_in, kit.lens.loss_stops))
+    plain = (piece.stops for f in rig.on_lens if (piece := kit.filter(f)).kind != "variable_nd")
+    return math.fsum((*plain, rig.turned or 0.0, rig.built_in, kit.lens.loss_stops))
 
 
 def _some(name: str, values: tuple[float, ...], most: int) -> None:
@@ -319,20 +396,31 @@ def nearest_rig(kit: Kit, rig: Rig) -> Rig:
     """
     The rig that this kit allows and that differs least: what is not in the kit, or does not fit, is off the camera.
 
-    For a kit that was changed while the rig was on; the iris, shutter and ISO stay as they are.
+    For a lens that was changed, or a kit that was changed while the rig was on; iris, shutter and ISO stay as they are.
     """
     known = {piece.id: piece for piece in kit.filters}
     holder = kit.holder
     slots = tuple(f for f in rig.slots if f in known and holder is not None and holder.takes(known[f]))
-    threads = tuple(f for f in rig.threads if f in known and kit.lens.thread is not None)
-    threads = tuple(f for f in threads if known[f].mount == "thread" and known[f].thread == kit.lens.thread)
-    mounted = rig.holder_on and holder is not None and holder.mounts_on(kit.lens.thread)
-    return Rig(
+    threads = tuple(f for f in rig.threads if f in known and screws_on(known[f], kit.lens.thread, kit.step_ups))
+    in_front = known.get(rig.front or "")
+    front = rig.front if in_front is not None and holder is not None and holder.takes_in_front(in_front) else None
+    mounted = rig.holder_on and holder is not None and holder.mounts_on(kit.lens.thread, kit.step_ups)
+    fitted = replace(
+        rig,
         holder_on=mounted,
         slots=slots[: holder.slots] if holder is not None else (),
         threads=() if mounted else threads[:STACKED_MOST],
+        front=front,
         built_in=rig.built_in if rig.built_in in kit.body.built_in_nd else kit.body.built_in_nd[0],
-        aperture=rig.aperture,
-        shutter=rig.shutter,
-        iso=rig.iso,
+        turned=None,
     )
+    return replace(fitted, turned=_turned_on(known, fitted, rig.turned))
+
+
+def _turned_on(known: dict[str, Filter], rig: Rig, turned: float | None) -> float | None:
+    """What the variable ND on the lens is turned to: as far as it was, or its clear end."""
+    variable = next((known[f] for f in rig.on_lens if known[f].kind == "variable_nd"), None)
+    if variable is None:
+        return None
+    clear, dark = variable.positions[0], variable.positions[-1]
+    return min(max(turned if turned is not None else clear, clear), dark)

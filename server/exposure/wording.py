@@ -118,13 +118,16 @@ def glass_words(kit: Kit, actions: Sequence[Action]) -> list[str]:
     if any(action.do == "holder_off" for action in actions):
         said.append("holder off")
     said += _phrases("unscrew", out["unscrew"])
+    said += [f"{name} out of the front ring" for name in out["front_off"]]
     if out["pull"] and out["drop_in"]:
         said.append(f"swap {_and(out['pull'])} for {_and(out['drop_in'])}")
     else:
         said += _phrases("pull", out["pull"]) + _phrases("drop in", out["drop_in"])
+    said += [f"{name} into the front ring" for name in out["front_on"]]
     if any(action.do == "holder_on" for action in actions):
         said.append("holder on")
     said += _phrases("screw on", out["screw_on"])
+    said += [f"turn variable ND to {stops_of(action.to or 0)}" for action in actions if action.do == "turn"]
     said += [
         f"built-in to {stops_of(action.to)}" if action.to else "built-in clear"
         for action in actions
@@ -133,17 +136,29 @@ def glass_words(kit: Kit, actions: Sequence[Action]) -> list[str]:
     return said
 
 
-_GLASS_VERBS = ("unscrew", "pull", "drop_in", "screw_on")
+_GLASS_VERBS = ("unscrew", "front_off", "pull", "drop_in", "front_on", "screw_on")
 
 
 @lru_cache(maxsize=256)
 def labels(filters: tuple[Filter, ...]) -> dict[str, str]:
-    """What to call each filter, by its id: its density as engraved, or its name where another has the same density."""
-    densities = Counter(piece.density for piece in filters)
-    return {
-        piece.id: (piece.name or piece.id) if densities[piece.density] > 1 else density(piece.density)
-        for piece in filters
-    }
+    """What to call each filter, by its id: what it is, or its name where another one would be called the same."""
+    called = Counter(_called(piece) for piece in filters)
+    return {piece.id: (piece.name or piece.id) if called[_called(piece)] > 1 else _called(piece) for piece in filters}
+
+
+def _called(piece: Filter) -> str:
+    if piece.kind == "nd":
+        return density(piece.density)
+    if piece.kind == "grad":
+        return f"{density(piece.density)} {piece.edge} grad"
+    return {"variable_nd": "variable ND", "polariser": "polariser"}.get(piece.kind, piece.name or piece.kind)
+
+
+def mark(piece: Filter) -> str:
+    """A filter in four letters, for the picture of the rig."""
+    return {"variable_nd": "var", "polariser": "pol", "diffusion": "dif", "colour": "col"}.get(
+        piece.kind, density(piece.density)
+    )
 
 
 def density(value: float) -> str:
@@ -159,18 +174,20 @@ def density(value: float) -> str:
 
 def on_the_lens(kit: Kit, rig: Rig) -> str:
     """
-    The glass of a rig in one line: "holder with 0.6 and 1.2", "holder off, 0.6 in it", "no glass".
+    The glass of a rig in one line: "holder on with 0.6 and 1.2", "holder off, 0.6 in it", "no glass".
     """
     names = labels(kit.filters)
     said = []
-    if rig.slots or rig.holder_on:
-        inside = _and([names[f] for f in rig.slots])
+    held = [names[f] for f in (*rig.slots, *(() if rig.front is None else (rig.front,)))]
+    if held or rig.holder_on:
         if rig.holder_on:
-            said.append(f"holder on with {inside}" if inside else "empty holder on")
+            said.append(f"holder on with {_and(held)}" if held else "empty holder on")
         else:
-            said.append(f"holder off, {inside} in it")
+            said.append(f"holder off, {_and(held)} in it")
     if rig.threads:
         said.append(f"{_and([names[f] for f in rig.threads])} screwed on")
+    if rig.turned is not None:
+        said.append(f"turned to {stops_of(rig.turned)}")
     if rig.built_in:
         said.append(f"built-in {stops_of(rig.built_in)}")
     return ", ".join(said) or "no glass"
@@ -206,6 +223,11 @@ def ev(ev100: float) -> str:
 def minus(value: float, form: str) -> str:
     """A number with a true minus sign."""
     return format(value, form).replace("-", MINUS)
+
+
+def thirds(value: float) -> int:
+    """A size in stops, counted in thirds."""
+    return round(abs(value) * 3)
 
 
 def stops(value: float) -> str:

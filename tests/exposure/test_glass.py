@@ -12,10 +12,9 @@ from server.exposure.glass import (
     SETUPS_MOST,
     Filter,
     Holder,
+    screws_on,
     setups,
-    slot_filters,
     stops_of_density,
-    thread_filters,
 )
 from server.exposure.refused import OutOfRange
 from tests.exposure.plain_loop import every_glass
@@ -89,12 +88,10 @@ def test_holder_mounts_where_there_is_a_ring():
     holder = Holder(100, 2, (77, 82))
     assert [holder.mounts_on(thread) for thread in (77, 82, 67, None)] == [True, True, False, False]
     kit = (Filter("plate", "slot", 0.6), Filter("round", "thread", 0.6, thread=67))
-    assert slot_filters(kit, holder, 77) == [0]
-    assert slot_filters(kit, holder, 67) == []
-    assert slot_filters(kit, None, 77) == []
-    assert thread_filters(kit, 67) == [1]
-    assert thread_filters(kit, 77) == []
-    assert thread_filters(kit, None) == []
+    assert [holder.takes(piece) for piece in kit] == [True, False]
+    assert [screws_on(piece, 67) for piece in kit] == [False, True]
+    assert [screws_on(piece, 77) for piece in kit] == [False, False]
+    assert [screws_on(piece, None) for piece in kit] == [False, False]
 
 
 @pytest.mark.parametrize("came", NOT_FIGURES)
@@ -122,7 +119,18 @@ def test_glass_that_nobody_makes_is_refused(make, field, came):
         (lambda: Filter("", "slot", 0.6), "id"),
         (lambda: Filter("x" * 81, "slot", 0.6), "id"),
         (lambda: Filter("a", "drawer", 0.6), "mount"),
-        (lambda: Filter("a", "slot", 0.6, kind="grad"), "kind"),
+        (lambda: Filter("a", "slot", 0.6, kind="mirror"), "kind"),
+        (lambda: Filter("a", "slot", 0.6, kind="grad"), "edge"),
+        (lambda: Filter("a", "slot", 0.6, edge="soft"), "edge"),
+        (lambda: Filter("a", "slot", 0.6, kind="grad", edge="blunt"), "edge"),
+        (lambda: Filter("a", "thread", 0.3, thread=77, kind="variable_nd"), "density_to"),
+        (lambda: Filter("a", "thread", 0.3, thread=77, kind="variable_nd", density_to=0.3), "density_to"),
+        (lambda: Filter("a", "thread", 0.3, thread=77, density_to=1.8), "density_to"),
+        (lambda: Filter("a", "slot", 0.6, measured=-0.1), "measured"),
+        (lambda: Filter("a", "thread", 0.3, thread=77, kind="variable_nd", density_to=1.8, measured=1), "measured"),
+        (lambda: Filter("a", "front", 0.4, thread=105), "mount"),
+        (lambda: Filter("a", "front", 0.4, kind="polariser"), "thread"),
+        (lambda: Holder(100, 2, (77,), front=5), "front"),
         (lambda: Filter("a", "thread", 0.6), "thread"),
         (lambda: Filter("a", "slot", 0.6, width=0), "width"),
         (lambda: Holder(100, 0, (77,)), "slots"),

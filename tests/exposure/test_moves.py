@@ -335,7 +335,7 @@ def test_rigs_most():
     kit = Kit(body, Lens(1.4, 22, 77), Holder(100, 4, (77,)), pouch(25))
     rig = Rig(False, (), (), 0, 2.8, 1 / 50, 100)
     on_the_lens = sum((1, 25, 300, 2300, 12650)) + 1  # 25 choose 0 to 4, and no holder
-    assert on_the_lens * len(kit.irises) * 19 * 10 > RIGS_MOST
+    assert on_the_lens * len(kit.irises()) * 19 * 10 > RIGS_MOST
     with pytest.raises(OutOfRange) as refused:
         asked(kit, rig, [(10.0, CONTRACT_LOOK)])
     assert refused.value.field == "filters"
