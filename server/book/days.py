@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row, Select, bindparam, func, select, update
 
+from server.exposure.moves import best_pictures, cannot_wear
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 
 from . import tables
 from .crews import NotThere
-from .kits import kit_of
+from .kits import Carried, carried
 from .known import Known
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from
 
@@ -29,6 +30,7 @@ class Stop:
     kind: str
     look: Look
     light: PlaceLight | None
+    distance_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +46,17 @@ class Day:
     name: str
     venue: str
     time_zone: str
-    kit: Kit
+    used: Carried
     rig: Rig
     state: State
     stops: tuple[Stop, ...]
     moved_by_kit: bool
+    holder_id: int | None
+
+    @property
+    def kit(self) -> Kit:
+        """The kit as the engine knows it."""
+        return self.used.kit
 
     @property
     def here(self) -> Stop | None:
@@ -61,8 +69,7 @@ def open_day(session: Session, crew_id: int, day_id: int) -> Day:
     row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
     if row is None:
         raise NotThere("days")
-    kit = kit_of(session, row.kit_stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
-    return _days.get((row.stamp, row.kit_stamp), lambda: _read_day(session, day_id, row, kit))
+    return _days.get((row.stamp, row.kit_stamp), lambda: _read_day(session, day_id, row))
 
 
 def changed(session: Session, day_id: int) -> None:
@@ -79,26 +86,58 @@ def changed_at(session: Session, venue_id: int) -> None:
 _days: Known[tuple[str, str], Day] = Known()
 
 
-def _read_day(session: Session, day_id: int, row: Row[Any], kit: Kit) -> Day:
+def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
     readings = {each.place_id: Reading(each.ev100, each.taken_at, each.kind, each.who) for each in newest}
     state = fold(events, rig_from(row.start), readings)
-    rig = nearest_rig(kit, state.rig)
+    used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, state.lens or row.lens_id, row.holder_id))
+    rig = nearest_rig(used.kit, state.rig)
     stops = tuple(
-        Stop(place, name, kind, Look(*look), state.lights.get(place))
-        for place, name, kind, *look in session.execute(_PLACES, {"day": day_id})
+        Stop(each.place_id, each.name, each.light, _look(each), state.lights.get(each.place_id), each.distance_m)
+        for each in session.execute(_PLACES, {"day": day_id})
     )
-    moved_by_kit = rig != state.rig or row.body_id is None or row.lens_id is None
-    return Day(day_id, row.name, row.venue, row.time_zone, kit, rig, state, stops, moved_by_kit)
+    moved_by_kit = rig != state.rig or used.stood_in
+    return Day(day_id, row.name, row.venue, row.time_zone, used, rig, state, stops, moved_by_kit, row.holder_id)
 
 
-def day_kit(session: Session, crew_id: int, day_id: int) -> Kit:
-    """The kit of a day, with the body, lens and holder chosen for it. Raises NotThere or KitIncomplete."""
+def shortfalls(day: Day) -> tuple[tuple[str, float], ...]:
+    """The places that even the whole kit misses, by how many stops; 0 for one whose look cannot be worn."""
+    clicks, found = day.kit.body.clicks_per_stop, []
+    for stop in day.stops:
+        if stop.light is None:
+            continue
+        if cannot_wear(day.kit, stop.look.worn):
+            found.append((stop.name, 0.0))
+            continue
+        (best,) = best_pictures(day.kit, [(stop.light.light, stop.look)])
+        if best.parts[0] > 0:
+            found.append((stop.name, best.parts[0] / clicks))
+    return tuple(found)
+
+
+def with_lens(session: Session, crew_id: int, day_id: int, lens: int) -> Carried:
+    """What would be in use with another lens of the day's kit. Raises NotThere for one that the kit has not."""
     row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
     if row is None:
         raise NotThere("days")
-    return kit_of(session, row.kit_stamp, row.kit_id, (row.body_id, row.lens_id, row.holder_id))
+    used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, lens, row.holder_id))
+    if used.lens != lens:
+        raise NotThere("lenses")
+    return used
+
+
+def _look(row: Any) -> Look:
+    return Look(
+        wanted=row.wanted,
+        widest=row.widest,
+        narrowest=row.narrowest,
+        shutter=row.shutter,
+        tolerance=row.tolerance,
+        rush_tolerance=row.rush_tolerance,
+        worn=frozenset(str(number) for number in row.worn),
+        long_end=row.long_end,
+    )
 
 
 # The questions that every tap asks, put together once: putting them together takes longer than answering them.
@@ -130,6 +169,9 @@ _PLACES = (
         tables.DayPlace.shutter,
         tables.DayPlace.tolerance,
         tables.DayPlace.rush_tolerance,
+        tables.DayPlace.long_end,
+        tables.DayPlace.worn,
+        tables.DayPlace.distance_m,
     )
     .join(tables.Place, tables.Place.id == tables.DayPlace.place_id)
     .where(tables.DayPlace.day_id == bindparam("day"))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, cast
 
-from server.exposure import glass, rig
+from server.exposure import cautions, depth, glass, rig
 from server.exposure.scales import clicks_per_stop
 
 from . import tables
@@ -32,18 +33,28 @@ def body_of(row: tables.Body) -> rig.Body:
 
 def lens_of(row: tables.Lens) -> rig.Lens:
     """A lens as the engine knows it."""
-    return rig.Lens(row.widest, row.smallest, row.thread, row.loss_stops)
+    return rig.Lens(row.widest, row.smallest, row.thread, row.loss_stops, row.widest_long)
 
 
 def holder_of(row: tables.Holder | None) -> glass.Holder | None:
     """A holder as the engine knows it."""
-    return None if row is None else glass.Holder(row.width, row.slots, tuple(row.rings))
+    return None if row is None else glass.Holder(row.width, row.slots, tuple(row.rings), row.front)
 
 
 def filter_of(row: tables.Filter) -> glass.Filter:
     """A filter as the engine knows it. Its id is the row's number, so that a new name changes no log."""
-    mount: glass.Mount = "slot" if row.mount == "slot" else "thread"
-    return glass.Filter(str(row.id), mount, row.density, row.width, row.thread, name=row.name)
+    return glass.Filter(
+        id=str(row.id),
+        mount=cast("glass.Mount", row.mount),
+        density=row.density,
+        width=row.width,
+        thread=row.thread,
+        kind=cast("glass.Kind", row.kind),
+        density_to=row.density_to,
+        measured=row.measured,
+        edge=cast("glass.Edge | None", row.edge),
+        name=row.name,
+    )
 
 
 def changed(kit: tables.Kit) -> None:
@@ -51,30 +62,84 @@ def changed(kit: tables.Kit) -> None:
     kit.stamp = tables.new_stamp()
 
 
-def kit_of(session: Session, stamp: str, kit_id: int, chosen: tuple[int | None, int | None, int | None]) -> rig.Kit:
-    """
-    A kit with one of its bodies, lenses and holders, as the engine knows it.
+Chosen = tuple[int | None, int | None, int | None]
 
-    chosen: the numbers of the body, lens and holder; a body or lens that is not there any more gives way to the first.
-    Raises KitIncomplete where there is none. A kit is read once for each stamp: it makes up most of a day's rows.
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """
+    What of a kit is in use: the kit as the engine knows it, with one body, lens and holder.
+
+    lens        the number of the lens that is on, and lenses: the number and name of every lens there is
+    sensor      of the body, if it was said;  focal_mm, focal_long_mm [mm] of the lens, if they were
+    stood_in    whether a body or lens that was chosen is not there any more
+    """
+
+    kit: rig.Kit
+    lens: int
+    lenses: tuple[tuple[int, str], ...]
+    sensor: depth.Format | None
+    focal_mm: float | None
+    focal_long_mm: float | None
+    stood_in: bool
+
+    def focal(self, *, long_end: bool) -> float | None:
+        """The focal length in use [mm], if it is known."""
+        return self.focal_long_mm if long_end and self.focal_long_mm is not None else self.focal_mm
+
+    def sight(self, *, long_end: bool) -> cautions.Sight | None:
+        """What the lens sees, where the sensor and the focal length are known."""
+        focal = self.focal(long_end=long_end)
+        return None if self.sensor is None or focal is None else cautions.Sight(focal, self.sensor.diagonal_mm)
+
+
+def carried(session: Session, stamp: str, kit_id: int, chosen: Chosen) -> Carried:
+    """
+    A kit with one of its bodies, lenses and holders.
+
+    chosen: the numbers of the body, lens and holder; a body or lens that is not there any more gives way to the first,
+    a holder that has no ring for the lens to one that has. Raises KitIncomplete where there is no body or no lens.
+    A kit is read once for each stamp: it makes up most of a day's rows.
     """
     return _kits.get((stamp, chosen), lambda: _read_kit(session, kit_id, chosen))
 
 
-_kits: Known[tuple[str, tuple[int | None, int | None, int | None]], rig.Kit] = Known()
+_kits: Known[tuple[str, Chosen], Carried] = Known()
 
 
-def _read_kit(session: Session, kit_id: int, chosen: tuple[int | None, int | None, int | None]) -> rig.Kit:
+def _read_kit(session: Session, kit_id: int, chosen: Chosen) -> Carried:
     kit = session.get_one(tables.Kit, kit_id)
     body_id, lens_id, holder_id = chosen
     body = next((row for row in kit.bodies if row.id == body_id), None) or next(iter(kit.bodies), None)
     lens = next((row for row in kit.lenses if row.id == lens_id), None) or next(iter(kit.lenses), None)
     if body is None or lens is None:
         raise KitIncomplete(kit.name)
-    return rig.Kit(
-        body=body_of(body),
-        lens=lens_of(lens),
-        holder=holder_of(next((row for row in kit.holders if row.id == holder_id), None)),
-        filters=tuple(filter_of(row) for row in kit.filters),
-        hands=rig.Hands(**kit.hands),
+    step_ups = tuple((start, to) for start, to in kit.step_ups)
+    return Carried(
+        kit=rig.Kit(
+            body=body_of(body),
+            lens=lens_of(lens),
+            holder=_holder_for(kit, lens, holder_id, step_ups),
+            filters=tuple(filter_of(row) for row in kit.filters),
+            hands=rig.Hands(**kit.hands),
+            step_ups=step_ups,
+        ),
+        lens=lens.id,
+        lenses=tuple((row.id, row.name) for row in kit.lenses),
+        sensor=None if body.format is None else depth.format_of(body.format),
+        focal_mm=lens.focal_mm,
+        focal_long_mm=lens.focal_long_mm,
+        stood_in=body.id != body_id or lens.id != lens_id,
     )
+
+
+def _holder_for(
+    kit: tables.Kit, lens: tables.Lens, holder_id: int | None, step_ups: glass.StepUps
+) -> glass.Holder | None:
+    """The holder that was chosen, or where it has no ring for this lens, one that has."""
+    if holder_id is None:
+        return None
+    holders = [holder_of(row) for row in sorted(kit.holders, key=lambda row: row.id != holder_id)]
+    known = [holder for holder in holders if holder is not None]
+    mounts = [holder for holder in known if holder.mounts_on(lens.thread, step_ups)]
+    return next(iter([*mounts, *known]), None)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 RIG_FIELDS = tuple(each.name for each in fields(Rig))
-Kind = Literal["moved", "nudged", "rig_corrected", "reading_taken", "undone"]
+Kind = Literal["moved", "nudged", "rig_corrected", "lens_changed", "reading_taken", "undone"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,7 @@ class Event:
     moved          place, answer ("clean", "fast" or "stay"), rig: where the shooter went, with what on the camera
     nudged         place, clicks: the light rose (+) or fell (-)
     rig_corrected  rig: what is really on the camera
+    lens_changed   lens: which one is on the camera now, rig: what stayed on it
     reading_taken  place, kind, raw, ev100
     undone         event: the id of the event taken back
     """
@@ -68,6 +69,7 @@ class State:
     """
     Where the shooter stands, since when, with which rig on the camera, and the light at each place with a reading.
 
+    lens is the one that was put on during the day, by its number; None: the one that the day began with.
     last is the event that undo takes back; None where there is nothing to undo.
     """
 
@@ -76,6 +78,7 @@ class State:
     rig: Rig
     lights: Mapping[int, PlaceLight] = field(default_factory=dict)
     last: Event | None = None
+    lens: int | None = None
 
 
 def fold(events: Iterable[Event], start: Rig, readings: Mapping[int, Reading]) -> State:
@@ -91,6 +94,7 @@ def fold(events: Iterable[Event], start: Rig, readings: Mapping[int, Reading]) -
     lights = {place: PlaceLight(reading) for place, reading in readings.items()}
     here: int | None = None
     since: datetime | None = None
+    lens: int | None = None
     rig, last = start, None
     for event in ordered:
         if event.kind == "undone" or event.id in undone:
@@ -98,11 +102,13 @@ def fold(events: Iterable[Event], start: Rig, readings: Mapping[int, Reading]) -
         last = event
         if event.kind == "moved":
             here, since = event.data["place"], event.made_at
-        if event.kind in ("moved", "rig_corrected"):
+        if event.kind == "lens_changed":
+            lens = event.data["lens"]
+        if event.kind in ("moved", "rig_corrected", "lens_changed"):
             rig = rig_from(event.data["rig"])
         else:
             _light_after(lights, event)
-    return State(here, since, rig, lights, last)
+    return State(here, since, rig, lights, last, lens)
 
 
 def _light_after(lights: dict[int, PlaceLight], event: Event) -> None:
@@ -128,6 +134,8 @@ def rig_from(data: Mapping[str, Any]) -> Rig:
         aperture=data["aperture"],
         shutter=data["shutter"],
         iso=data["iso"],
+        front=data.get("front"),
+        turned=data.get("turned"),
     )
 
 

@@ -65,6 +65,8 @@ class Table(DeclarativeBase):
         datetime: UtcTime(),
         date: Date(),
         list[float]: JSON(),
+        list[list[float]]: JSON(),
+        list[int]: JSON(),
         dict[str, Any]: JSON(),
     }
 
@@ -93,6 +95,7 @@ class Kit(Table):
     crew_id: Mapped[int] = _crew()
     name: Mapped[str]
     hands: Mapped[dict[str, Any]] = mapped_column(default=dict)
+    step_ups: Mapped[list[list[float]]] = mapped_column(default=list)
     stamp: Mapped[str] = mapped_column(String(32), default=new_stamp)
 
     bodies: Mapped[list[Body]] = relationship(order_by="Body.id", lazy="selectin", cascade="all, delete-orphan")
@@ -106,7 +109,11 @@ def _kit() -> Mapped[int]:
 
 
 class Body(Table):
-    """A camera body; figures as `exposure.rig.Body`."""
+    """
+    A camera body; figures as `exposure.rig.Body`.
+
+    frame_rate [1/s]: shutters were typed as angles against it;  format: a sensor, by its id in `exposure.depth`
+    """
 
     __tablename__ = "bodies"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -117,11 +124,13 @@ class Body(Table):
     iso_allowed: Mapped[list[float]]
     iso_quiet: Mapped[float | None]
     shutters: Mapped[list[float]]
+    frame_rate: Mapped[float | None]
+    format: Mapped[str | None]
     built_in_nd: Mapped[list[float]]
 
 
 class Lens(Table):
-    """A lens; figures as `exposure.rig.Lens`."""
+    """A lens; figures as `exposure.rig.Lens`. focal_mm, and focal_long_mm of a zoom's long end."""
 
     __tablename__ = "lenses"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -131,6 +140,9 @@ class Lens(Table):
     smallest: Mapped[float]
     thread: Mapped[float | None]
     loss_stops: Mapped[float]
+    widest_long: Mapped[float | None]
+    focal_mm: Mapped[float | None]
+    focal_long_mm: Mapped[float | None]
 
 
 class Holder(Table):
@@ -143,17 +155,28 @@ class Holder(Table):
     width: Mapped[float]
     slots: Mapped[int]
     rings: Mapped[list[float]]
+    front: Mapped[float | None]
 
 
 class Filter(Table):
-    """A filter; figures as `exposure.glass.Filter`."""
+    """
+    A filter; figures as `exposure.glass.Filter`.
+
+    engraved  what stands on it, as typed;  measured_spread [D]  the uncertainty of its measured density (k = 2)
+    """
 
     __tablename__ = "filters"
     id: Mapped[int] = mapped_column(primary_key=True)
     kit_id: Mapped[int] = _kit()
     name: Mapped[str]
+    kind: Mapped[str] = mapped_column(default="nd")
     mount: Mapped[str]
+    engraved: Mapped[str] = mapped_column(default="")
     density: Mapped[float]
+    density_to: Mapped[float | None]
+    measured: Mapped[float | None]
+    measured_spread: Mapped[float | None]
+    edge: Mapped[str | None]
     width: Mapped[float | None]
     thread: Mapped[float | None]
 
@@ -239,7 +262,11 @@ class Day(Table):
 
 
 class DayPlace(Table):
-    """A place in a day's order, with the look wanted there; figures as `exposure.rig.Look`."""
+    """
+    A place in a day's order, with the look wanted there; figures as `exposure.rig.Look`.
+
+    worn  numbers of the filters that the look wears;  distance_m  of the subject, for depth of field
+    """
 
     __tablename__ = "day_places"
     __table_args__ = (UniqueConstraint("day_id", "place_id"),)
@@ -253,6 +280,9 @@ class DayPlace(Table):
     shutter: Mapped[float]
     tolerance: Mapped[float]
     rush_tolerance: Mapped[float]
+    worn: Mapped[list[int]] = mapped_column(default=list)
+    long_end: Mapped[bool] = mapped_column(default=False)
+    distance_m: Mapped[float | None]
 
     place: Mapped[Place] = relationship(lazy="joined")
 

@@ -216,9 +216,10 @@ def test_another_crew_s_day_is_not_there(book, day):
         stranger = tables.Crew(name="Strangers")
         session.add(stranger)
         session.flush()
-        for ask in (days.open_day, days.day_kit):
-            with pytest.raises(NotThere):
-                ask(session, stranger.id, day[1])
+        with pytest.raises(NotThere):
+            days.open_day(session, stranger.id, day[1])
+        with pytest.raises(NotThere):
+            days.with_lens(session, stranger.id, day[1], 1)
         for table in (tables.Kit, tables.Venue, tables.Day):
             with pytest.raises(NotThere):
                 owned(session, table, stranger.id, 1)

@@ -9,14 +9,18 @@ import threading
 from datetime import UTC, datetime
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
+from alembic.config import Config
 from alembic.migration import MigrationContext
-from sqlalchemy import create_engine, inspect, select, text
+from sqlalchemy import column, create_engine, inspect, select, text
+from sqlalchemy import table as lightweight_table
 from sqlalchemy.exc import IntegrityError
 
 from server.book import tables
 from server.book.crews import first_crew
-from server.book.store import Book
+from server.book.days import open_day
+from server.book.store import MIGRATIONS, Book
 from server.settings import CHECKOUT, DATABASE_FILE, Settings
 
 SYNCED_AT_EVERY_COMMIT = 2  # SQLite's number for FULL; NORMAL, 1, may lose the last commits when the power goes
@@ -139,7 +143,8 @@ WRITES_AND_DIES = """
 import os, sys
 from pathlib import Path
 from server.book import tables
-from server.book.store import Book
+from server.book.days import open_day
+from server.book.store import MIGRATIONS, Book
 from server.settings import Settings
 book = Book(Settings(data=Path(sys.argv[1])))
 with book.writing() as session:
@@ -204,10 +209,21 @@ def test_a_time_comes_back_in_utc_to_the_microsecond(book):
 # Migrations.
 
 
+# Columns that must not be empty and came to tables that had rows: their default is what those rows got.
+ADDED_LATER = {
+    ("kits", "step_ups"), ("filters", "kind"), ("filters", "engraved"), ("day_places", "worn"),
+    ("day_places", "long_end"),
+}  # fmt: skip
+
+
 def test_migrations_lead_to_the_tables_that_the_code_has(book):
     with book._writer.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True, "compare_server_default": True})
-        assert compare_metadata(context, tables.Table.metadata) == []
+        different = compare_metadata(context, tables.Table.metadata)
+    defaults = [change for group in different if isinstance(group, list) for change in group]
+    assert [group for group in different if not isinstance(group, list)] == []
+    assert {change[0] for change in defaults} <= {"modify_default"}
+    assert {(table, column) for _, _, table, column, *_ in defaults} == ADDED_LATER
 
 
 def test_migrations_make_the_very_constraints_that_the_code_has(book, tmp_path):
@@ -231,6 +247,77 @@ def test_migrations_make_the_very_constraints_that_the_code_has(book, tmp_path):
     for table in wanted.get_table_names():
         assert seen(got, table) == seen(wanted, table), table
     made.dispose()
+
+
+FIRST = "0001"
+BEFORE = {
+    "crews": [{"id": 1, "name": "Crew"}],
+    "kits": [{"id": 3, "crew_id": 1, "name": "Kit", "hands": '{"pull": 5.0}', "stamp": "a" * 32}],
+    "bodies": [{
+        "id": 1, "kit_id": 3, "name": "Body", "clicks_per_stop": 3, "iso_base": "[100.0]", "iso_allowed": "[100.0]",
+        "iso_quiet": None, "shutters": "[0.02]", "built_in_nd": "[0.0]",
+    }],
+    "lenses": [{
+        "id": 2, "kit_id": 3, "name": "Lens", "widest": 1.8, "smallest": 16.0, "thread": 77.0, "loss_stops": 0.1,
+    }],
+    "holders": [{"id": 1, "kit_id": 3, "name": "Holder", "width": 100.0, "slots": 2, "rings": "[77.0]"}],
+    "filters": [
+        {"id": 5, "kit_id": 3, "name": "0.6", "mount": "slot", "density": 0.6, "width": 100.0, "thread": None},
+        {"id": 4, "kit_id": 3, "name": "1.8", "mount": "thread", "density": 1.8, "width": None, "thread": 77.0},
+    ],
+    "venues": [{
+        "id": 1, "crew_id": 1, "name": "Mill", "latitude": 51.5, "longitude": -0.5, "time_zone": "Europe/London",
+    }],
+    "places": [{"id": 7, "venue_id": 1, "name": "Loft", "light": "lamps", "position": 1}],
+    "days": [{
+        "id": 2, "crew_id": 1, "venue_id": 1, "kit_id": 3, "body_id": 1, "lens_id": 2, "holder_id": 1, "name": "Wedding",
+        "on": "2026-06-20", "stamp": "b" * 32,
+        "start": '{"holder_on": true, "slots": ["5"], "threads": [], "built_in": 0.0, "aperture": 2.8, "shutter": 0.02, '
+        '"iso": 100.0}',
+    }],
+    "readings": [{
+        "id": 1, "place_id": 7, "taken_at": "2026-06-01 10:00:00.000000", "who": "", "kind": "ev",
+        "raw": '{"value": 6.0}', "ev100": 6.0,
+    }],
+    "day_places": [{
+        "id": 9, "day_id": 2, "place_id": 7, "position": 1, "wanted": 2.8, "widest": 2.0, "narrowest": 4.0,
+        "shutter": 0.02, "tolerance": 0.2, "rush_tolerance": 0.5,
+    }],
+    "events": [{
+        "sequence": 1, "day_id": 2, "id": "12345678", "kind": "nudged", "made_at": "2026-06-20 10:00:00.000000",
+        "received_at": "2026-06-20 10:00:00.000000", "who": "", "data": '{"place": 7, "clicks": 1}',
+    }],
+}  # fmt: skip
+
+
+def table_of(name, rows):
+    return lightweight_table(name, *map(column, rows[0]))
+
+
+def test_a_book_of_the_first_tables_keeps_every_row_on_its_way_to_the_newest(settings):
+    """SQLite changes a table by making it anew: what is copied, and what points to it, must be as it was."""
+    book = Book(settings)
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    with book._writer.connect() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, FIRST)
+    with book._writer.begin() as connection:
+        for table, rows in BEFORE.items():
+            connection.execute(table_of(table, rows).insert(), rows)
+    book.migrate()
+    with book.reading() as session:
+        for table, rows in BEFORE.items():
+            after = session.execute(select(*table_of(table, rows).columns)).mappings().all()
+            assert sorted(map(dict, after), key=repr) == sorted(rows, key=repr), table
+        assert session.execute(text("PRAGMA foreign_key_check")).all() == []
+        day = open_day(session, 1, 2)
+    assert day.stops[0].look.worn == frozenset()
+    assert day.stops[0].light.light.ev100 == pytest.approx(6 + 1 / 3), "the reading, and the nudge of the log"
+    assert day.rig.slots == ("5",)
+    assert [piece.kind for piece in day.kit.filters] == ["nd", "nd"]
+    assert day.kit.step_ups == ()
+    book.close()
 
 
 def test_migrating_again_is_harmless(book):
