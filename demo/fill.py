@@ -57,14 +57,31 @@ def fill(book: Book, now: datetime) -> bool:
                 tables.Body(
                     name="Main body", clicks_per_stop=3, iso_base=[100.0], iso_quiet=400.0,
                     iso_allowed=[float(mark) for mark in ISO_MARKS if 100 <= mark <= 6400],
-                    shutters=[0.02], built_in_nd=[0.0],
+                    shutters=[0.02, 0.01], frame_rate=25.0, format="full_frame", built_in_nd=[0.0],
                 )
             ],
-            lenses=[tables.Lens(name="35 mm prime", widest=1.8, smallest=16.0, thread=77.0, loss_stops=0.0)],
-            holders=[tables.Holder(name="100 mm holder", width=100.0, slots=2, rings=[77.0, 82.0])],
+            lenses=[
+                tables.Lens(name="35 mm prime", widest=1.8, smallest=16.0, thread=77.0, loss_stops=0.0, focal_mm=35.0),
+                tables.Lens(
+                    name="24-70 zoom", widest=2.8, smallest=22.0, thread=82.0, loss_stops=0.0,
+                    focal_mm=24.0, focal_long_mm=70.0,
+                ),
+            ],
+            holders=[tables.Holder(name="100 mm holder", width=100.0, slots=2, rings=[77.0, 82.0], front=105.0)],
             filters=[
-                tables.Filter(name=f"{density} plate", mount="slot", density=density, width=100.0, thread=None)
-                for density in (0.6, 0.9, 1.2)
+                *(
+                    tables.Filter(
+                        name=f"{density} plate", mount="slot", engraved=str(density), density=density,
+                        width=100.0, thread=None,
+                    )
+                    for density in (0.6, 0.9, 1.2)
+                ),
+                tables.Filter(
+                    name="Polariser", kind="polariser", mount="front", engraved="1⅓ stops", density=0.4, thread=105.0
+                ),
+                tables.Filter(
+                    name="Soft grad", kind="grad", mount="slot", engraved="0.6", density=0.6, edge="soft", width=100.0
+                ),
             ],
         )  # fmt: skip
         venue = tables.Venue(
@@ -94,7 +111,8 @@ def fill(book: Book, now: datetime) -> bool:
             places=[
                 tables.DayPlace(
                     place_id=place.id, position=place.position, wanted=wanted, widest=widest, narrowest=narrowest,
-                    shutter=0.02, tolerance=0.2, rush_tolerance=0.5,
+                    shutter=0.02, tolerance=0.2, rush_tolerance=0.5, distance_m=3.0,
+                    worn=[kit.filters[3].id] if place.name == "Jetty" else [],  # the polariser, for the water
                 )
                 for place, (*_, (wanted, widest, narrowest)) in zip(venue.places, PLACES, strict=True)
             ],

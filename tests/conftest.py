@@ -198,9 +198,9 @@ class Site:
         self.body(kit)
         self.lens(kit)
         if slots:
-            self.keep(f"/kits/{kit}/holders", name="Holder", width="100", slots=str(slots), rings="77 82")
+            self.keep(f"/kits/{kit}/holders", name="Holder", width="100", slots=str(slots), rings="77")
         for density in plates:
-            self.keep(f"/kits/{kit}/filters", name=f"{density} plate", mount="slot", density=str(density))
+            self.keep(f"/kits/{kit}/filters", name=f"{density} plate", kind="nd", mount="slot", engraved=str(density))
         return kit
 
     def body(self, kit: int, name: str = "Body", **fields: str) -> None:

@@ -16,11 +16,13 @@ from server.book.crews import all_owned, owned
 from server.book.days import changed, start_rig
 from server.book.kits import KitIncomplete
 from server.door.visitor import TheBook, TheVisitor
+from server.exposure.glass import WORN_KINDS
+from server.exposure.refused import within
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
 from server.exposure.scales import exact_f_number
 
 from .drawing import draw
-from .forms import FNumber, Form, MaybeWhole, Name, Number, Seconds, TheForm, Ticked, Typed, Whole, text
+from .forms import FNumber, Form, MaybeNumber, MaybeWhole, Name, Number, Seconds, TheForm, Ticked, Typed, Whole, text
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
@@ -73,10 +75,15 @@ class PlaceForm(Form):
     widest: FNumber
     narrowest: FNumber
     shutter: Seconds
+    distance_m: MaybeNumber = None
+    long_end: Ticked = False
+    worn: tuple[Whole, ...] = ()
 
     def check(self) -> None:
         """Hold the look to the engine's limits."""
         Look(self.wanted, self.widest, self.narrowest, self.shutter)
+        if self.distance_m is not None:
+            within("distance_m", self.distance_m, 0.05, 10_000, "m")
 
 
 @router.get("/days/new")
@@ -131,6 +138,8 @@ def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
             typed.errors |= {f"{field}_{place.id}": word for field, word in wrong.errors.items()}
             if one is not None:
                 places[place.id] = one
+                if not set(one.worn) <= {row.id for row in _worn(day.kit)}:
+                    typed.errors[f"worn_{place.id}"] = "This kit has no such glass any more"
         if form is not None:
             typed.errors |= _unknown(day.kit, form)
         if not typed.errors and not any(one.used for one in places.values()):
@@ -155,9 +164,15 @@ def _keep_places(day: tables.Day, form: CarriedForm, places: dict[int, PlaceForm
         if row is None:
             row = tables.DayPlace(place_id=place_id)
             day.places.append(row)
-        for field, value in one.model_dump(exclude={"used"}).items():
+        for field, value in one.model_dump(exclude={"used", "worn"}).items():
             setattr(row, field, value)
+        row.worn = list(one.worn)
         row.tolerance, row.rush_tolerance = form.tolerance, form.rush_tolerance
+
+
+def _worn(kit: tables.Kit) -> list[tables.Filter]:
+    """The glass of a kit that is worn for a look."""
+    return [row for row in kit.filters if row.kind in WORN_KINDS]
 
 
 def _unknown(kit: tables.Kit, form: CarriedForm) -> dict[str, str]:
@@ -194,7 +209,7 @@ def _usual_look(body: tables.Body, lens: tables.Lens) -> Look:
 def _day_place(place_id: int, position: int, look: Look) -> tables.DayPlace:
     return tables.DayPlace(
         place_id=place_id, position=position, wanted=look.wanted, widest=look.widest, narrowest=look.narrowest,
-        shutter=look.shutter, tolerance=look.tolerance, rush_tolerance=look.rush_tolerance,
+        shutter=look.shutter, tolerance=look.tolerance, rush_tolerance=look.rush_tolerance, worn=[], long_end=False,
     )  # fmt: skip
 
 
@@ -224,7 +239,17 @@ def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 2
         position = last + number if row is None else row.position
         lines.append(PlaceLine(place, used=row is not None, position=position, look=row or usual))
     lines.sort(key=lambda line: (not line.used, line.position))
-    return draw(request, "day/setup.html", status=status, day=day, lines=lines, usual=usual, typed=typed)
+    return draw(
+        request,
+        "day/setup.html",
+        status=status,
+        day=day,
+        lines=lines,
+        usual=usual,
+        typed=typed,
+        worn=_worn(day.kit),
+        zooms=any(row.widest_long is not None or row.focal_long_mm is not None for row in day.kit.lenses),
+    )
 
 
 def _new_page(

@@ -9,11 +9,15 @@ from typing import TYPE_CHECKING
 
 from server.book.log import rig_data
 from server.exposure import wording
-from server.exposure.moves import best_moves
-from server.exposure.scales import STEPLESS, aperture_position, f_number_at, marked_f_number
+from server.exposure.cautions import cautions
+from server.exposure.depth import Focus, blur_ratio, depth
+from server.exposure.glass import why_not_alone
+from server.exposure.moves import best_moves, cannot_wear
+from server.exposure.scales import STEPLESS, aperture_position, exact_f_number, f_number_at, marked_f_number
 
 if TYPE_CHECKING:
     from server.book.days import Day, Stop
+    from server.book.kits import Carried
     from server.exposure.moves import Answers, Move
     from server.exposure.rig import Kit, Look, Rig
     from server.exposure.scales import ClicksPerStop
@@ -41,21 +45,34 @@ class Bars:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One answer on a row: what to say, the clicks to count, and what a tap sends."""
+    """
+    One answer on a row: what to say, the clicks to count, and what a tap sends.
+
+    blur  the background blur it gives, as a share of what there is now; None where the iris stays
+    sharp  the near and far limit [m] of what is sharp, where the distance is known;  cautions  what to look out for
+    """
 
     told: Told
     bars: Bars | None
     tap: str
+    blur: float | None
+    sharp: tuple[float, float | None] | None
+    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A place with its answer. fast is there only where it saves touching the glass."""
+    """
+    A place with its answer. fast is there only where it saves touching the glass.
+
+    cannot  why the look cannot be worn at this place with this lens, where it cannot
+    """
 
     stop: Stop
     clean: Answer | None
     fast: Answer | None
     saves: str
+    cannot: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +90,8 @@ class Picture:
     mounted: bool
     holder: bool
     slots: tuple[str, ...]
+    grads: tuple[bool, ...]
+    front: str
     rings: tuple[str, ...]
     built_in: str
     ticks: tuple[Tick, ...]
@@ -92,6 +111,7 @@ class DayView:
     rig: str
     glass: str
     undoes: str
+    cautions: tuple[str, ...] = ()
     said: str = ""
     wrong: str = ""
 
@@ -102,7 +122,8 @@ def day_view(day: Day, said: str = "", wrong: str = "") -> DayView:
     at = day.stops.index(here) if here is not None else -1
     onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
     rig = day.rig
-    rows = answered(day.kit, rig, day.stops)
+    rows = answered(day.used, rig, day.stops)
+    long_end = here is not None and here.look.long_end
     return DayView(
         day=day,
         here=None if here is None else rows[here.place],
@@ -111,43 +132,78 @@ def day_view(day: Day, said: str = "", wrong: str = "") -> DayView:
         rig=" · ".join((wording.f_number(rig.aperture), wording.shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
         undoes=day.state.last.id if day.state.last is not None else "",
+        cautions=cautions(day.kit, rig, day.used.sight(long_end=long_end)),
         said=said,
         wrong=wrong,
     )
 
 
 @lru_cache(maxsize=256)
-def answered(kit: Kit, rig: Rig, stops: tuple[Stop, ...]) -> dict[int, Row]:
+def answered(used: Carried, rig: Rig, stops: tuple[Stop, ...]) -> dict[int, Row]:
     """
     The row of every place, by its number, answered from the rig that is on the camera.
 
     Remembered, since a page that is loaded again, or by the second phone, asks the same of the same values.
     """
-    lit = [(stop.place, (stop.light.light, stop.look)) for stop in stops if stop.light is not None]
-    answers = dict(zip((place for place, _ in lit), best_moves(kit, rig, [asked for _, asked in lit]), strict=True))
-    return {stop.place: _row(kit, stop, answers.get(stop.place)) for stop in stops}
+    cannot = {look: cannot_wear(used.kit, look.worn) for look in {stop.look for stop in stops}}
+    lit = [
+        (stop.place, (stop.light.light, stop.look))
+        for stop in stops
+        if stop.light is not None and not cannot[stop.look]
+    ]
+    moves = best_moves(used.kit, rig, [asked for _, asked in lit])
+    answers = dict(zip((place for place, _ in lit), moves, strict=True))
+    return {stop.place: _row(used, rig, stop, answers.get(stop.place), cannot[stop.look]) for stop in stops}
 
 
-def _row(kit: Kit, stop: Stop, answers: Answers | None) -> Row:
+def _row(used: Carried, rig: Rig, stop: Stop, answers: Answers | None, cannot: str) -> Row:
     if answers is None:
-        return Row(stop, None, None, "")
+        return Row(stop, None, None, "", cannot)
     clean, fast = answers.clean, answers.fast
     saved = clean.score.hand_seconds - fast.score.hand_seconds
     worth_it = fast.score.glass_seconds < clean.score.glass_seconds and saved >= WORTH_SAVING
     return Row(
         stop,
-        _answer(kit, clean, "clean"),
-        _answer(kit, fast, "fast") if worth_it else None,
+        told_answer(used, rig, stop, clean, "clean"),
+        told_answer(used, rig, stop, fast, "fast") if worth_it else None,
         f"{saved:.0f} s" if worth_it else "",
     )
 
 
-def _answer(kit: Kit, move: Move, answer: str) -> Answer:
+def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str) -> Answer:
+    """An answer as it is drawn and tapped."""
+    kit, clicks = used.kit, used.kit.body.clicks_per_stop
     said = wording.told(kit, move)
     sent = json.dumps({"answer": answer, "rig": rig_data(move.rig)}, separators=(",", ":"))
-    clicks = kit.body.clicks_per_stop
-    bars = click_bars(said.turn.clicks, clicks, opens=said.turn.way == "open") if clicks != STEPLESS else None
-    return Answer(said, bars, sent)
+    return Answer(
+        said,
+        click_bars(said.turn.clicks, clicks, opens=said.turn.way == "open") if clicks != STEPLESS else None,
+        sent,
+        blur=None if said.turn.way == "stay" else blur_ratio(now.aperture, move.rig.aperture, clicks),
+        sharp=_sharp(used, stop, move.rig),
+        cautions=cautions(kit, move.rig, used.sight(long_end=stop.look.long_end)),
+    )
+
+
+def _sharp(used: Carried, stop: Stop, rig: Rig) -> tuple[float, float | None] | None:
+    """The near and far limit [m] of what is sharp at a place, where the sensor, the lens and the distance are known."""
+    focal = used.focal(long_end=stop.look.long_end)
+    if used.sensor is None or focal is None or stop.distance_m is None or stop.distance_m * 1000 <= focal:
+        return None
+    exact = exact_f_number(rig.aperture, used.kit.body.clicks_per_stop)
+    limits = depth(Focus(focal, exact, stop.distance_m, used.sensor.circle_mm))
+    return limits.near_m, limits.far_m
+
+
+def lens_words(before: Kit, after: Kit, was: Rig, rig: Rig) -> str:
+    """What a change of lens did to the glass: what came off with the old lens, and the part that is missing."""
+    names = wording.labels(before.filters)
+    off = [f for f in was.on_lens if f not in rig.on_lens]
+    if not off:
+        return "Lens changed; the glass stays."
+    missing = why_not_alone(before.filter(off[0]), after.holder, after.lens.thread, after.step_ups)
+    reason = f": {missing}" if missing else ""
+    return f"Lens changed; {' and '.join(names[f] for f in off)} came off{reason}."
 
 
 def click_bars(count: int, clicks: ClicksPerStop, *, opens: bool) -> Bars | None:
@@ -165,8 +221,7 @@ def click_bars(count: int, clicks: ClicksPerStop, *, opens: bool) -> Bars | None
 def picture(kit: Kit, rig: Rig, look: Look | None) -> Picture:
     """The rig as it is drawn; the scale runs from 0 (the lens's widest) to 100 (its smallest)."""
     clicks = kit.body.clicks_per_stop
-    names = wording.labels(kit.filters)
-    first, last = kit.irises[0], kit.irises[-1]
+    first, last = kit.irises()[0], kit.irises()[-1]
     span = max(last - first, 1)
 
     def along(position: int) -> float:
@@ -177,7 +232,7 @@ def picture(kit: Kit, rig: Rig, look: Look | None) -> Picture:
             return ""
         return f"{round(marked_f_number(position, clicks) if clicks in (2, 3) else f_number_at(position, clicks), 1):g}"
 
-    shown = kit.irises if clicks != STEPLESS else [p for p in kit.irises if p % STEPLESS == 0]
+    shown = kit.irises() if clicks != STEPLESS else [p for p in kit.irises() if p % STEPLESS == 0]
     empty = 0 if kit.holder is None else kit.holder.slots - len(rig.slots)
     ends = (
         (first, first) if look is None else tuple(aperture_position(n, clicks) for n in (look.widest, look.narrowest))
@@ -185,8 +240,10 @@ def picture(kit: Kit, rig: Rig, look: Look | None) -> Picture:
     return Picture(
         mounted=rig.holder_on,
         holder=kit.holder is not None,
-        slots=(*(names[f] for f in rig.slots), *("" for _ in range(empty))),
-        rings=tuple(names[f] for f in rig.threads),
+        slots=(*(wording.mark(kit.filter(f)) for f in rig.slots), *("" for _ in range(empty))),
+        grads=tuple(kit.filter(f).kind == "grad" for f in rig.slots),
+        front="" if rig.front is None else wording.mark(kit.filter(rig.front)),
+        rings=tuple(wording.mark(kit.filter(f)) for f in rig.threads),
         built_in=wording.stops_of(rig.built_in) if rig.built_in else "",
         ticks=tuple(Tick(along(position), label(position)) for position in shown),
         at=along(aperture_position(rig.aperture, clicks)),

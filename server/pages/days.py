@@ -11,16 +11,17 @@ from pydantic import BeforeValidator
 
 from server.book import tables
 from server.book.crews import owned
-from server.book.days import append, check_place, checked_rig, day_kit, open_day
+from server.book.days import append, check_place, checked_rig, open_day, with_lens
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
+from server.exposure.glass import screws_on
 from server.exposure.refused import OutOfRange
-from server.exposure.rig import Rig, glass_stops
+from server.exposure.rig import Rig, glass_stops, nearest_rig
 from server.exposure.scales import aperture_position, marked_f_number
 
-from .day_view import day_view
+from .day_view import day_view, lens_words
 from .drawing import draw, wants_fragment
-from .forms import FNumber, Form, Number, Seconds, TheForm, Ticked, Typed, Whole, text
+from .forms import FNumber, Form, MaybeNumber, Number, Seconds, TheForm, Ticked, Typed, Whole, optional, text
 from .numbers import Number as RowNumber
 from .readings import METHODS, raw_figures, read_reading
 
@@ -45,12 +46,19 @@ def _tap(came: object) -> tuple[str, Rig]:
     try:
         sent = json.loads(str(came))
         rig = sent["rig"]
-        ids = [str(each) for each in rig["slots"]], [str(each) for each in rig["threads"]]
-        figures = [float(rig[name]) for name in ("built_in", "aperture", "shutter", "iso")]
+        figures = {name: float(rig[name]) for name in ("built_in", "aperture", "shutter", "iso")}
+        front, turned = rig.get("front"), rig.get("turned")
         answer = str(sent["answer"])
-        if answer not in ("clean", "fast") or not isinstance(rig["holder_on"], bool):
+        if answer not in ("clean", "fast", "other") or not isinstance(rig["holder_on"], bool):
             raise ValueError(answer)
-        return answer, Rig(rig["holder_on"], tuple(ids[0]), tuple(ids[1]), *figures)
+        return answer, Rig(
+            holder_on=rig["holder_on"],
+            slots=tuple(str(each) for each in rig["slots"]),
+            threads=tuple(str(each) for each in rig["threads"]),
+            front=None if front is None else str(front),
+            turned=None if turned is None else float(turned),
+            **figures,
+        )
     except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
         message = "an answer that this page gave"
         raise ValueError(message) from error
@@ -100,11 +108,23 @@ class RigForm(Form):
     aperture: FNumber
     shutter: Seconds
     iso: Number
+    front: Annotated[str | None, BeforeValidator(optional)] = None
+    turned: MaybeNumber = None
 
     def rig(self) -> Rig:
         """The engine's value; empty choices are left out."""
         slots, threads = (tuple(each for each in ids if each) for ids in (self.slots, self.threads))
-        return Rig(self.holder_on, slots, threads, self.built_in, self.aperture, self.shutter, self.iso)
+        return Rig(
+            holder_on=self.holder_on,
+            slots=slots,
+            threads=threads,
+            built_in=self.built_in,
+            aperture=self.aperture,
+            shutter=self.shutter,
+            iso=self.iso,
+            front=self.front,
+            turned=self.turned,
+        )
 
     def check(self) -> None:
         """Refuse settings that no camera has."""
@@ -129,11 +149,8 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             answer, rig = form.tap
             check_place(session, day_id, form.place)
             try:
-                data = {
-                    "place": form.place,
-                    "answer": answer,
-                    "rig": checked_rig(day_kit(session, visitor.crew, day_id), rig),
-                }
+                kit = open_day(session, visitor.crew, day_id).kit
+                data = {"place": form.place, "answer": answer, "rig": checked_rig(kit, rig)}
             except OutOfRange:
                 return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
             append(session, day_id, form.event_id, "moved", data, visitor.name)
@@ -164,6 +181,29 @@ def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber
         if form is not None:
             append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name)
         return _drawn(request, session, visitor, day_id, typed, "Taken back.")
+
+
+class LensTap(Form):
+    """Another lens went on."""
+
+    event_id: EventId
+    lens: Whole
+
+
+@router.post("/days/{day_id}/lens")
+def change_lens(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """Another lens: what the rings allow stays on it, and what they don't is said."""
+    form, typed = LensTap.read(came)
+    said = ""
+    with book.writing() as session:
+        day = open_day(session, visitor.crew, day_id)
+        if form is not None:
+            used = with_lens(session, visitor.crew, day_id, form.lens)
+            rig = nearest_rig(used.kit, day.rig)
+            data = {"lens": form.lens, "rig": checked_rig(used.kit, rig)}
+            append(session, day_id, form.event_id, "lens_changed", data, visitor.name)
+            said = lens_words(day.kit, used.kit, day.rig, rig)
+        return _drawn(request, session, visitor, day_id, typed, said)
 
 
 @router.get("/days/{day_id}/rig")
@@ -259,14 +299,16 @@ def _drawn(
 
 def _rig_page(request: Request, day: Day, typed: Typed, status: int = 200) -> Response:
     kit, clicks = day.kit, day.kit.body.clicks_per_stop
-    irises = [marked_f_number(position, clicks) for position in kit.irises]
+    irises = [marked_f_number(position, clicks) for position in kit.irises()]
     now = marked_f_number(aperture_position(day.rig.aperture, clicks), clicks)
     return draw(
         request, "day/rig.html", status=status, day=day, rig=day.rig, typed=typed,
         irises=irises if now in irises else sorted([*irises, now]), aperture=now,
         isos=sorted({*kit.body.iso_allowed, day.rig.iso}), shutters=sorted({*kit.body.shutters, day.rig.shutter}),
         plates=[f for f in kit.filters if kit.holder is not None and kit.holder.takes(f)],
-        screwed=[f for f in kit.filters if f.mount == "thread" and f.thread == kit.lens.thread],
+        fronts=[f for f in kit.filters if kit.holder is not None and kit.holder.takes_in_front(f)],
+        screwed=[f for f in kit.filters if screws_on(f, kit.lens.thread, kit.step_ups)],
+        variables=[f for f in kit.filters if f.kind == "variable_nd"],
     )  # fmt: skip
 
 

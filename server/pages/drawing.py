@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from server.exposure import wording
+from server.exposure import depth, wording
 from server.settings import CHECKOUT
 
 from .forms import Typed, figure, time_figure
@@ -25,6 +25,15 @@ KINDS_OF_LIGHT = {
     "shade": "open shade",
     "window": "window light",
     "lamps": "lamps",
+}
+
+KINDS_OF_GLASS = {
+    "nd": "ND",
+    "variable_nd": "variable ND",
+    "grad": "grad",
+    "polariser": "polariser",
+    "diffusion": "diffusion",
+    "colour": "colour",
 }
 
 _environment = Environment(
@@ -70,7 +79,9 @@ def zone(name: str) -> ZoneInfo:
 
 
 _environment.globals.update(
-    new_event_id=new_event_id, when=when, age=age, kinds_of_light=KINDS_OF_LIGHT, words=wording, no_typing=Typed
+    new_event_id=new_event_id, when=when, age=age, kinds_of_light=KINDS_OF_LIGHT,
+    kinds_of_glass=KINDS_OF_GLASS,
+    formats=depth.FORMATS, words=wording, no_typing=Typed
 )  # fmt: skip
 _environment.filters.update(
     f_number=wording.f_number,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Self, get_origin
 
 from fastapi import Depends, Request
 from pydantic import BaseModel, BeforeValidator, ValidationError
-from starlette.datastructures import FormData
+from starlette.datastructures import FormData, UploadFile
 
 from server.book.tables import NAME_LONGEST
 from server.exposure.refused import OutOfRange
@@ -62,12 +62,48 @@ def seconds(came: object) -> float:
     line = re.sub(r"\s*s$", "", text(came))
     over = re.fullmatch(r"(.+)/(.+)", line)
     if over is None:
-        return number(line, "1/50")
+        return _time(number(line, "1/50"))
     below = number(over[2], "1/50")
     if below <= 0:
         message = "a time, such as 1/50"
         raise ValueError(message)
-    return number(over[1], "1/50") / below
+    return _time(number(over[1], "1/50") / below)
+
+
+def _time(exact: float) -> float:
+    """An exposure time [s] as it is compared: two ways to type one time must not differ in the last digit."""
+    return float(f"{exact:.12g}")
+
+
+def times_at(came: object, frame_rate: float | None) -> list[float]:
+    """Exposure times, or shutter angles such as 180° where the frame rate [1/s] is known: t = angle / (360 fps)."""
+    line = re.sub(r"(\d)\s*(?:deg(?:rees)?|°)", r"\1°", text(came), flags=re.IGNORECASE)
+    found = []
+    for part in _parts(line):
+        if not part.endswith("°"):
+            found.append(seconds(part))
+            continue
+        if not frame_rate or frame_rate <= 0:
+            message = "a frame rate too, to make times of angles"
+            raise ValueError(message)
+        angle = number(part[:-1], "180°")
+        if not 0 < angle <= 360:
+            message = "angles up to 360°"
+            raise ValueError(message)
+        found.append(_time(angle / (360 * frame_rate)))
+    return found
+
+
+def pairs(came: object) -> list[list[float]]:
+    """Step-up rings: "67-77 72-82", the smaller thread first."""
+    found = []
+    for part in _parts(re.sub(r"\s*(?:-|–|to)\s*", "-", text(came))):
+        ends = [number(end, "67") for end in part.split("-")]
+        if len(ends) != 2 or not ends[0] < ends[1]:
+            message = "rings such as 67-77, the smaller thread first"
+            raise ValueError(message)
+        found.append(ends)
+    return found
 
 
 def figure(value: float) -> str:
@@ -82,13 +118,13 @@ def figure(value: float) -> str:
 
 def time_figure(value: float) -> str:
     """
-    An exposure time [s] as a field shows it, which `seconds` reads back to the last digit.
+    An exposure time [s] as a field shows it, which `seconds` reads back to the last digit that is compared.
 
     >>> time_figure(0.02), time_figure(1 / 47.952), time_figure(2.5)
     ('1/50', '1/47.952', '2.5')
     """
     below = round(1 / value, 3)
-    return f"1/{figure(below)}" if value < 1 and below > 0 and 1 / below == value else figure(value)
+    return f"1/{figure(below)}" if value < 1 and below > 0 and _time(1 / below) == _time(value) else figure(value)
 
 
 def _parts(came: object) -> list[str]:
@@ -160,9 +196,11 @@ Seconds = Annotated[float, BeforeValidator(seconds)]
 MaybeNumber = Annotated[float | None, BeforeValidator(lambda came: None if optional(came) is None else number(came))]
 NumberOrZero = Annotated[float, BeforeValidator(or_zero)]
 Whole = Annotated[int, BeforeValidator(whole)]
+MaybeFNumber = Annotated[float | None, BeforeValidator(lambda came: None if optional(came) is None else f_number(came))]
 MaybeWhole = Annotated[int | None, BeforeValidator(lambda came: None if optional(came) is None else whole(came))]
 Numbers = Annotated[list[float], BeforeValidator(numbers)]
 Times = Annotated[list[float], BeforeValidator(times)]
+Pairs = Annotated[list[list[float]], BeforeValidator(pairs)]
 Speeds = Annotated[list[float], BeforeValidator(speeds)]
 Ticked = Annotated[bool, BeforeValidator(ticked)]
 
@@ -227,8 +265,16 @@ def _word(error: dict[str, Any]) -> str:
 
 
 async def the_form(request: Request) -> FormData:
-    """The form that was sent: no form here takes a file."""
+    """The form that was sent; a file comes only where the page asks for one."""
     return await request.form(max_files=0, max_fields=FIELDS_MOST)
 
 
+async def the_file(request: Request) -> bytes | None:
+    """The one file of a form; None where none was chosen. The guard bounds its size."""
+    async with request.form(max_files=1, max_fields=FIELDS_MOST) as form:
+        upload = form.get("file")
+        return await upload.read() if isinstance(upload, UploadFile) else None
+
+
 TheForm = Annotated[FormData, Depends(the_form)]
+TheFile = Annotated[bytes | None, Depends(the_file)]

@@ -2,33 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, ValidationInfo
+from sqlalchemy import select
 
 from server.book import kits, tables
 from server.book.crews import NotThere, owned
+from server.book.days import open_day, shortfalls
+from server.book.kit_document import THINGS_MOST
+from server.book.starters import STARTERS
 from server.door.visitor import TheBook, TheVisitor
-from server.exposure.refused import OutOfRange
+from server.exposure import depth, glass, measuring, notation
+from server.exposure.refused import OutOfRange, within
+from server.exposure.rig import Hands
 
 from .drawing import draw
 from .forms import (
     FNumber,
     Form,
+    MaybeFNumber,
     MaybeNumber,
     Name,
     Number,
-    NumberOrZero,
     Numbers,
+    Pairs,
     Speeds,
     TheForm,
-    Times,
     Typed,
     Whole,
+    f_number,
     numbers,
+    optional,
+    or_zero,
+    text,
+    times_at,
 )
 from .numbers import Number as RowNumber
 
@@ -39,7 +51,35 @@ if TYPE_CHECKING:
 
 router = APIRouter()
 
-THINGS_MOST = 40  # of a kind in a kit; as many filters as the engine takes
+USUAL_HANDS = Hands()
+
+
+def _times(came: object, info: ValidationInfo) -> list[float]:
+    """Exposure times; at a frame rate, the 180 degree shutter where nothing was typed."""
+    frame_rate = info.data.get("frame_rate")
+    return times_at(came if optional(came) is not None or not frame_rate else "180°", frame_rate)
+
+
+def _format(came: object) -> str | None:
+    line = text(came)
+    return depth.format_of(line).id if line else None
+
+
+def _loss(came: object, info: ValidationInfo) -> float:
+    """A lens's loss in stops, or from its T-number: "T2" on an f/1.8 lens."""
+    line = text(came)
+    widest = info.data.get("widest")
+    if line[:1] in ("T", "t") and widest is not None:
+        return measuring.loss_of_t_number(widest, f_number(line))
+    return or_zero(line)
+
+
+def _meaning(engraving: notation.Engraving) -> str:
+    return (
+        f"a {engraving.notation} of {engraving.value:g}"
+        if engraving.notation != "stops"
+        else f"{engraving.value:g} stops"
+    )
 
 
 class KitForm(Form):
@@ -56,7 +96,9 @@ class BodyForm(Form):
     iso_base: Speeds
     iso_allowed: Speeds
     iso_quiet: MaybeNumber = None
-    shutters: Times
+    frame_rate: MaybeNumber = None
+    shutters: Annotated[list[float], BeforeValidator(_times)]
+    format: Annotated[str | None, BeforeValidator(_format)] = None
     built_in_nd: Annotated[list[float], BeforeValidator(lambda came: numbers(came) or [0.0])]
 
 
@@ -66,8 +108,20 @@ class LensForm(Form):
     name: Name
     widest: FNumber
     smallest: FNumber
+    widest_long: MaybeFNumber = None
+    focal_mm: MaybeNumber = None
+    focal_long_mm: MaybeNumber = None
     thread: MaybeNumber = None
-    loss_stops: NumberOrZero = 0.0
+    loss_stops: Annotated[float, BeforeValidator(_loss)] = 0.0
+
+    def check(self) -> None:
+        """Hold the focal lengths to what a lens has."""
+        for name in ("focal_mm", "focal_long_mm"):
+            value = getattr(self, name)
+            if value is not None:
+                within(name, value, 1, 2000, "mm")
+        if self.focal_long_mm is not None and not (self.focal_mm or 0) < self.focal_long_mm:
+            raise OutOfRange("focal_long_mm", self.focal_long_mm, "more than the focal length at the other end")
 
 
 class HolderForm(Form):
@@ -77,16 +131,87 @@ class HolderForm(Form):
     width: Number
     slots: Whole
     rings: Numbers
+    front: MaybeNumber = None
 
 
 class FilterForm(Form):
-    """A filter."""
+    """A filter, by what is engraved on it; meant says which, where an engraving could be several things."""
 
     name: Name
-    mount: Literal["slot", "thread"]
-    density: Number
+    kind: Literal["nd", "variable_nd", "grad", "polariser", "diffusion", "colour"]
+    mount: Literal["slot", "thread", "front"]
+    engraved: Annotated[str, BeforeValidator(text)]
+    meant: Annotated[str, BeforeValidator(text)] = ""
+    engraved_to: Annotated[str, BeforeValidator(text)] = ""
+    edge: Annotated[Literal["soft", "hard"] | None, BeforeValidator(optional)] = None
     width: MaybeNumber = None
     thread: MaybeNumber = None
+
+    def check(self) -> None:
+        """Understand the engraving."""
+        self.density("engraved")
+        if self.kind == "variable_nd":
+            self.density("engraved_to")
+
+    def density(self, field: str) -> float:
+        """
+        What the engraving in a field stands for [D].
+
+        Raises OutOfRange where it could be several things and nobody said which.
+        """
+        typed = getattr(self, field)
+        try:
+            found = notation.readings(typed)
+        except OutOfRange as refused:
+            raise OutOfRange(field, refused.came, refused.allowed) from refused
+        chosen = [each for each in found if each.notation == self.meant] or list(found)
+        if not self.meant and found[0].notation == "factor" and found[0].value in notation.MARKED_FACTORS:
+            chosen = [found[0]]  # ND8 is the standard's own name for a 0.9; it needs no question
+        if len({each.density for each in chosen}) > 1:
+            meanings = " or ".join(_meaning(each) for each in chosen)
+            raise OutOfRange(field, typed, f"one meaning, and it may be {meanings}: say which, below")
+        return chosen[0].density
+
+    def figures(self) -> dict[str, Any]:
+        """The table's columns."""
+        figures = self.model_dump(exclude={"meant", "engraved_to"})
+        figures["density"] = self.density("engraved")
+        figures["density_to"] = self.density("engraved_to") if self.kind == "variable_nd" else None
+        return figures
+
+
+class RingsForm(Form):
+    """The step-up rings."""
+
+    step_ups: Pairs
+
+
+class HandsForm(Form):
+    """Seconds for each action; those left empty, or as usual, follow the usual ones."""
+
+    pull: MaybeNumber = None
+    drop_in: MaybeNumber = None
+    holder_off: MaybeNumber = None
+    holder_on: MaybeNumber = None
+    unscrew: MaybeNumber = None
+    screw_on: MaybeNumber = None
+    front_off: MaybeNumber = None
+    front_on: MaybeNumber = None
+    turn: MaybeNumber = None
+    built_in: MaybeNumber = None
+    iris: MaybeNumber = None
+    iso: MaybeNumber = None
+    shutter: MaybeNumber = None
+    stray: MaybeNumber = None
+
+    def figures(self) -> dict[str, float]:
+        """The seconds that are this shooter's own."""
+        typed = self.model_dump(exclude_none=True)
+        return {name: seconds for name, seconds in typed.items() if seconds != getattr(USUAL_HANDS, name)}
+
+    def check(self) -> None:
+        """Hold the seconds to the engine's limits."""
+        Hands(**self.figures())
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,18 +233,12 @@ THINGS: dict[Things, Thing] = {
 }
 
 
-@router.get("/kits/new")
-def new_kit(request: Request) -> Response:
-    """An empty kit form."""
-    return draw(request, "kit/new.html", typed=Typed())
-
-
 @router.post("/kits")
 def make_kit(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
     """Make a kit; what is in it comes next."""
     form, typed = KitForm.read(came)
     if form is None:
-        return draw(request, "kit/new.html", status=422, typed=typed)
+        return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
     with book.writing() as session:
         kit = tables.Kit(crew_id=visitor.crew, name=form.name, hands={})
         session.add(kit)
@@ -146,6 +265,36 @@ def change_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: Row
         kit.name = form.name
         kits.changed(kit)
     return _to(request, kit_id)
+
+
+@router.post("/kits/{kit_id}/rings")
+def change_rings(request: Request, book: TheBook, visitor: TheVisitor, kit_id: RowNumber, came: TheForm) -> Response:
+    """Keep the step-up rings."""
+    form, typed = RingsForm.read(came)
+    with book.writing() as session:
+        kit = owned(session, tables.Kit, visitor.crew, kit_id)
+        if form is not None and len(form.step_ups) > glass.RINGS_MOST:
+            form, typed.errors["step_ups"] = None, f"At most {glass.RINGS_MOST} rings"
+        if form is not None:
+            typed.errors |= _rings_for_no_lens(kit, [start for start, _ in form.step_ups], "step_ups")
+        if form is None or typed.errors:
+            return _kit_page(request, session, visitor.crew, kit_id, ("rings", None, typed))
+        kit.step_ups = form.step_ups
+        kits.changed(kit)
+    return _to(request, kit_id, "rings")
+
+
+@router.post("/kits/{kit_id}/hands")
+def change_hands(request: Request, book: TheBook, visitor: TheVisitor, kit_id: RowNumber, came: TheForm) -> Response:
+    """Keep the shooter's own seconds."""
+    form, typed = HandsForm.read(came)
+    with book.writing() as session:
+        kit = owned(session, tables.Kit, visitor.crew, kit_id)
+        if form is None:
+            return _kit_page(request, session, visitor.crew, kit_id, ("hands", None, typed))
+        kit.hands = form.figures()
+        kits.changed(kit)
+    return _to(request, kit_id, "hands")
 
 
 @router.post("/kits/{kit_id}/{things}")
@@ -201,9 +350,11 @@ def _keep(
         row = thing.table() if thing_id is None else _one_of(rows, thing_id)
         if form is not None:
             typed.errors |= _refusals(thing, rows, thing_id, form)
+            if isinstance(form, HolderForm):
+                typed.errors |= _rings_for_no_lens(kit, form.rings, "rings")
         if form is None or typed.errors:
             return _kit_page(request, session, visitor.crew, kit_id, (things, thing_id, typed))
-        for field, value in form.model_dump().items():
+        for field, value in _figures(form).items():
             setattr(row, field, value)
         if thing_id is None:
             rows.append(row)
@@ -211,9 +362,15 @@ def _keep(
     return _to(request, kit_id, things)
 
 
+def _figures(form: Form) -> dict[str, Any]:
+    """What a form says, as the table's columns."""
+    figures: dict[str, Any] = form.figures() if isinstance(form, FilterForm) else form.model_dump()
+    return figures
+
+
 def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, form: Form) -> dict[str, str]:
     """What is wrong with it beyond its form: the engine's limits, a name that is taken, a kit that is full."""
-    values = form.model_dump()
+    values = _figures(form)
     if any(row.name == values["name"] and row.id != thing_id for row in rows):
         return {"name": f"This kit has a {thing.one} “{values['name']}” already; it needs a name of its own"}
     if thing_id is None and len(rows) >= THINGS_MOST:
@@ -226,11 +383,25 @@ def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, form: Form) -
     return {FIELDS.get(field, field): word for field, word in typed.errors.items()}
 
 
+def _rings_for_no_lens(kit: tables.Kit, rings: list[float], field: str) -> dict[str, str]:
+    """A word for a ring that goes on no lens of the kit, by itself or on a step-up ring; none while it has no lens."""
+    threads = {lens.thread for lens in kit.lenses if lens.thread is not None}
+    reached = threads | ({to for start, to in kit.step_ups if start in threads} if field == "rings" else set())
+    lost = [ring for ring in rings if ring not in reached]
+    if not kit.lenses or not lost:
+        return {}
+    allowed = " ".join(f"{thread:g}" for thread in sorted(reached)) or "none, as no lens has a thread"
+    return {field: f"{lost[0]:g} mm is a ring for no lens of this kit; allowed is {allowed}"}
+
+
+# The engine's names for form fields.
 FIELDS = {
     "base": "iso_base",
     "allowed": "iso_allowed",
     "quiet": "iso_quiet",
-}  # the engine's names for form fields
+    "density": "engraved",
+    "density_to": "engraved_to",
+}
 
 
 def _kit_page(
@@ -242,7 +413,72 @@ def _kit_page(
 ) -> Response:
     """The kit page; wrong: which form was refused, of which thing, and what was typed in it."""
     kit = owned(session, tables.Kit, crew, kit_id)
-    return draw(request, "kit/page.html", status=422 if wrong else 200, kit=kit, wrong=wrong, empty=Typed())
+    return draw(
+        request,
+        "kit/page.html",
+        status=422 if wrong else 200,
+        kit=kit,
+        wrong=wrong,
+        empty=Typed(),
+        usual_hands=asdict(USUAL_HANDS),
+        fits=_what_fits(kit),
+        days=_days_ahead(session, crew, kit_id),
+    )
+
+
+DAYS_SHOWN = 10
+
+
+@dataclass(frozen=True, slots=True)
+class DayAhead:
+    """A day with this kit, and the places where even all of it falls short, by how many stops."""
+
+    id: int
+    name: str
+    on: date
+    short: tuple[tuple[str, float], ...]
+
+
+def _days_ahead(session: Session, crew: int, kit_id: int) -> list[DayAhead]:
+    """The next days with this kit."""
+    day = tables.Day
+    yesterday = datetime.now(UTC).date() - timedelta(days=1)
+    asked = (
+        select(day.id, day.name, day.on)
+        .where(day.crew_id == crew, day.kit_id == kit_id, day.on >= yesterday)
+        .order_by(day.on, day.id)
+        .limit(DAYS_SHOWN)
+    )
+    found = []
+    for number, name, on in session.execute(asked).all():
+        try:
+            short = shortfalls(open_day(session, crew, number))
+        except kits.KitIncomplete:
+            short = ()
+        found.append(DayAhead(number, name, on, short))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A piece of glass on a lens, by whichever holder is best: nothing missing, or what is."""
+
+    glass: str
+    lens: str
+    missing: str
+
+
+def _what_fits(kit: tables.Kit) -> list[Fit]:
+    """Every piece of glass against every lens, with the part that is missing."""
+    rings = tuple((start, to) for start, to in kit.step_ups)
+    holders = [kits.holder_of(holder) for holder in kit.holders] or [None]
+    found = []
+    for row in kit.filters:
+        piece = kits.filter_of(row)
+        for lens in kit.lenses:
+            missing = [glass.why_not_alone(piece, holder, lens.thread, rings) for holder in holders]
+            found.append(Fit(row.name, lens.name, "" if "" in missing else missing[0]))
+    return found
 
 
 def _one_of(rows: list[Any], number: int) -> Any:

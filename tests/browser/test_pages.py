@@ -26,6 +26,9 @@ RULES = {"light": WCAG, "dark": CONTRAST}  # a scheme changes nothing but colour
 THUMB, FINGER, ANSWER = 48, 44, 20  # CSS px: targets on the day page, targets elsewhere, an answer's letters
 
 UNREAD = [Spot("Lawn with a long name, down by the water", 15), Spot("Porch", 12), Spot("Crypt", None, "lamps")]
+DEPTH = "format=full_frame&focal=50&aperture=2.8&distance=3&second_format=super_16"
+SAME_WALL = {"without_aperture": "4", "without_shutter": "1/50", "without_iso": "100", "with_aperture": "1.4",
+             "with_shutter": "1/50", "with_iso": "100"}  # fmt: skip
 STATES: dict[str, Callable[[Visit, Callable[..., str]], None]] = {}
 
 
@@ -60,6 +63,14 @@ at("new venue", "/venues/new")
 at("new kit", "/kits/new")
 at("new day", "/days/new")
 at("reference", "/api")
+at("measure a filter", "/kits/1/filters/1/measure")
+at("measure a lens", "/kits/1/lenses/1/measure")
+at("depth of field", "/kits/1/depth")
+at("depth of field answered", f"/kits/1/depth?{DEPTH}&second_focal=25&second_distance=4")
+at("depth of field that no lens reaches", f"/kits/1/depth?{DEPTH.replace('=2.8', '=1')}&second_focal=&second_distance=")
+at("other ways", "/days/1/places/2/ways")
+at("bag", "/days/1/bag")
+at("grad", "/days/1/places/1/grad")
 
 
 @state
@@ -130,7 +141,7 @@ def new_venue_refused(visited, _new_day):
 @state
 def new_kit_refused(visited, _new_day):
     visited.page.goto("/kits/new")
-    refused(visited, visited.page.locator("main form"), name="n" * 81)
+    refused(visited, visited.page.locator("form[action='/kits']"), name="n" * 81)
 
 
 @state
@@ -174,7 +185,120 @@ def kit_addition_refused(visited, _new_day):
 def kit_change_refused(visited, _new_day):
     visited.page.goto("/kits/1")
     opened(visited.page)
-    refused(visited, visited.page.locator("form[action*='/filters/']").first, density="9", width="1")
+    refused(visited, visited.page.locator("form[action*='/filters/']").first, engraved="9", width="1")
+
+
+@state
+def kit_glass_refused(visited, _new_day):
+    visited.page.goto("/kits/1")
+    opened(visited.page)
+    refused(visited, visited.page.locator("form[action$='/filters']"), name="New one", engraved="ND 6")
+
+
+@state
+def kit_rings_refused(visited, _new_day):
+    visited.page.goto("/kits/1")
+    refused(visited, visited.page.locator("form[action$='/rings']"), step_ups="82-77")
+
+
+@state
+def kit_hands_refused(visited, _new_day):
+    visited.page.goto("/kits/1")
+    opened(visited.page)
+    refused(visited, visited.page.locator("form[action$='/hands']"), pull="slow", turn="-1")
+
+
+@state
+def measured_filter(visited, _new_day):
+    page = visited.page
+    page.goto("/kits/1/filters/1/measure")
+    for name, value in SAME_WALL.items():
+        page.locator(f"[name={name}]").fill(value)
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator("#outcome")).to_contain_text("3.00 stops")
+
+
+@state
+def measure_refused(visited, _new_day):
+    visited.page.goto("/kits/1/filters/1/measure")
+    typed = SAME_WALL | {"with_aperture": "wide", "without_shutter": "1/0"}
+    refused(visited, visited.page.locator("main form"), **typed)
+
+
+@state
+def measure_with_more_light_through_the_glass(visited, _new_day):
+    visited.page.goto("/kits/1/filters/1/measure")
+    refused(visited, visited.page.locator("main form"), **SAME_WALL | {"with_aperture": "16"})
+
+
+@state
+def depth_refused(visited, _new_day):
+    visited.trouble.expect("answered 422", "console: .*422")
+    visited.page.goto("/kits/1/depth?focal=wide&aperture=&distance=0&second_focal=x")
+    expect(visited.page.get_by_role("alert")).to_be_visible()
+
+
+@state
+def day_with_another_lens(visited, new_day):
+    page = visited.page
+    page.goto(new_day("Fete", *UNREAD))
+    page.locator(".lenses button").first.click()
+    expect(page.locator("#said")).to_contain_text("Lens changed")
+
+
+def set_up(page: Page, address: str, **chosen: str) -> None:
+    """The polariser stays on at the first place, and this is chosen for the camera."""
+    page.goto(f"{address}/setup")
+    for name, label in chosen.items():
+        page.locator(f"select[name={name}]").select_option(label=label)
+    page.locator("fieldset.worn").first.get_by_label("Polariser").check()
+    page.get_by_role("button", name="Keep, and open the day").click()
+
+
+@state
+def day_with_dark_corners(visited, new_day):
+    """Two plates and a polariser on a 24 mm lens."""
+    set_up(visited.page, new_day("Snow", Spot("Glacier", 17), *UNREAD), lens="24-70 zoom")
+    expect(visited.page.locator(".mind").first).to_contain_text("Look at the corners")
+    visited.page.locator(".rows .go").first.click()
+    expect(visited.page.locator(".rig .caution")).to_contain_text("Look at the corners")
+
+
+@state
+def day_with_a_look_that_cannot_be_worn(visited, new_day):
+    set_up(visited.page, new_day("Fete", *UNREAD), holder="none")
+    expect(visited.page.locator(".rows .short").first).to_contain_text("no holder")
+
+
+@state
+def bag_that_falls_short(visited, new_day):
+    visited.page.goto(new_day("Snow", Spot("Glacier", 28), *UNREAD) + "/bag")
+    expect(visited.page.locator("#short")).to_contain_text("Glacier")
+
+
+@state
+def ways_without_a_reading(visited, new_day):
+    page = visited.page
+    page.goto(new_day("Fete", *UNREAD))
+    page.get_by_role("link", name="Other ways").click()
+    page.get_by_role("link", name="Crypt").click()
+    expect(page.locator(".notice")).to_contain_text("no reading yet")
+
+
+@state
+def grad_advised(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/places/1/grad")
+    page.get_by_label("Sky, EV").fill("17")
+    page.get_by_label("Ground, EV").fill("14")
+    page.get_by_role("button", name="Which grad?").click()
+    expect(page.locator("#advice")).to_be_visible()
+
+
+@state
+def grad_refused(visited, _new_day):
+    visited.page.goto("/days/1/places/1/grad")
+    refused(visited, visited.page.locator("main form"), sky="blue", ground="", wanted="99")
 
 
 @state

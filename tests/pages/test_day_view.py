@@ -12,6 +12,7 @@ import pytest
 from server.book import tables
 from server.exposure.glass import Filter, Holder
 from server.exposure.rig import Body, Kit, Lens, Look, Rig
+from server.exposure.wording import on_the_lens
 from server.pages.day_view import click_bars, picture
 from tests.conftest import FRAGMENT, new_id
 from tests.page import Page
@@ -55,14 +56,15 @@ def test_a_row_has_the_answer_that_the_json_call_gives(site, calls):
             ]},
         },
         "lens": {"widest": 1.8, "smallest": 16, "thread": 77},
-        "holder": {"width": 100, "slots": 2, "rings": [77, 82]},
+        "holder": {"width": 100, "slots": 2, "rings": [77]},
         "filters": plates,
         "look": {"wanted": 2.8, "widest": 2.0, "narrowest": 4.0, "shutter": 0.02},
         "rig": {"holder_on": False, "slots": [], "aperture": 2.8, "shutter": 0.02, "iso": 100},
         "light": {"ev100": 12.5},
     }  # fmt: skip
     answer = calls.post("/api/moves", json=asked).json()["clean"]
-    assert tap == {"answer": "clean", "rig": answer["rig"]}
+    left_out = {"front": None, "turned": None}  # the call names them only where there are some
+    assert tap == {"answer": "clean", "rig": left_out | answer["rig"]}
 
 
 def test_a_tap_leaves_nothing_to_do_at_the_place(site):
@@ -227,7 +229,7 @@ def test_a_filter_of_another_density_changes_the_answers_at_once(site):
     """And the form that is on the camera is worked with as it is now."""
     day, _ = with_glass(site, 13)
     before = list(site.get(f"/days/{day}").rows())
-    site.keep("/kits/1/filters/2", name="1.2 plate", mount="slot", density="3.0")
+    site.keep("/kits/1/filters/2", name="1.2 plate", kind="nd", mount="slot", engraved="3.0")
     page = site.get(f"/days/{day}")
     assert "0.6 and 3.0" in page.text
     assert list(page.rows()) != before
@@ -236,7 +238,7 @@ def test_a_filter_of_another_density_changes_the_answers_at_once(site):
 def test_a_filter_added_to_the_kit_is_in_the_answers_at_once(site):
     day, _ = site.day_at(16, plates=())
     assert "more ND" in next(site.get(f"/days/{day}").rows())
-    site.keep("/kits/1/filters", name="1.8 plate", mount="slot", density="1.8")
+    site.keep("/kits/1/filters", name="1.8 plate", kind="nd", mount="slot", engraved="1.8")
     assert "drop in 1.8" in next(site.get(f"/days/{day}").rows()).lower()
 
 
@@ -358,7 +360,9 @@ def drawn(look=None, **changes):
 
 def test_the_rig_is_drawn_with_its_slots_full_and_empty():
     assert drawn().slots == ("1.2", "", "")
-    assert drawn(slots=("2", "1", "3")).slots == ("1.2", "Soft one", "Other"), "twins go by their names"
+    assert drawn(slots=("2", "1", "3")).slots == ("1.2", "0.6", "0.6"), "the picture has room for the mark"
+    full = Rig(holder_on=True, slots=("2", "1", "3"), threads=(), built_in=0.0, aperture=4.0, shutter=0.02, iso=100.0)
+    assert on_the_lens(KIT, full) == "holder on with 1.2, Soft one and Other", "in words, twins go by their names"
     assert drawn(holder_on=False).mounted is False
 
 

@@ -659,3 +659,263 @@ def test_a_tap_at_a_place_that_is_not_the_day_s_is_404(site, place, headers):
 @pytest.mark.parametrize("venue", ["99", "-1", str(2**70)])
 def test_a_new_day_for_a_venue_that_is_not_there_offers_those_that_are(unchanged, venue):
     assert unchanged.get(f"/days/new?venue={venue}").form("/days")["venue"].value == "1"
+
+
+# Another lens.
+
+
+def with_second_lens(site, thread, *, slots=("1", ""), holder_on="1"):
+    """A shooter at the first place with 0.6 on, and a second lens with this thread in the bag."""
+    day, (one, two) = site.day_at(10.64, 6)
+    site.lens(1, "Old prime", thread=thread, widest="2.8")
+    site.tap(day, one)
+    form = site.get(f"/days/{day}/rig").form(f"/days/{day}/rig")
+    site.submit(form, holder_on=holder_on, slots=list(slots))
+    assert two != one
+    return day
+
+
+def other_lens(site, day, headers=None, **changes):
+    """Press the button of the lens that is not on; the page after it."""
+    form = site.get(f"/days/{day}").form(f"/days/{day}/lens")
+    ((name, value),) = form.buttons
+    answer = site.client.post(form.to, data=form.sends(**{name: value}) | changes, headers=headers)
+    assert answer.status_code == (200 if headers else 303)
+    return Page(answer.text) if headers else site.get(answer.headers["location"])
+
+
+def test_a_kit_of_one_lens_offers_no_other(unchanged):
+    assert unchanged.get("/days/1").forms_to("/days/1/lens") == []
+
+
+@BOTH_WAYS
+def test_another_lens_keeps_the_glass_where_the_rings_allow(site, headers):
+    day = with_second_lens(site, "77")
+    page = other_lens(site, day, headers)
+    assert "holder on with 0.6" in page.text
+    assert ">Old prime</span>" in page.source
+    if headers:
+        assert said(page) == "Lens changed; the glass stays."
+    kind, data = events(site)[-1]
+    assert (kind, data["lens"], data["rig"]["slots"]) == ("lens_changed", 2, ["1"])
+
+
+@BOTH_WAYS
+def test_another_lens_without_a_ring_takes_the_glass_off_and_says_what_is_missing(site, headers):
+    day = with_second_lens(site, "72")
+    page = other_lens(site, day, headers)
+    assert "holder off, 0.6 in it" in page.text
+    if headers:
+        assert said(page) == "Lens changed; 0.6 came off: no 72 mm adapter ring."
+
+
+def test_a_step_up_ring_carries_the_holder_to_the_other_lens(site):
+    day = with_second_lens(site, "72")
+    site.submit(site.get("/kits/1").form("/kits/1/rings"), step_ups="72-77")
+    page = other_lens(site, day, FRAGMENT)
+    assert said(page) == "Lens changed; the glass stays."
+    assert "holder on with 0.6" in page.text
+
+
+def test_the_answers_are_the_other_lens_s_from_then_on(site):
+    """A lens that opens to f/2.8 gets no answer at f/2."""
+    day = with_second_lens(site, "77")
+    before = next(site.get(f"/days/{day}").rows())
+    after = next(other_lens(site, day).rows())
+    assert before != after
+    assert re.search(r"f/2(?!\.8)\b|f/2\.[25]", after) is None
+
+
+@pytest.mark.parametrize("thread", ["77", "72"])
+def test_undo_brings_the_old_lens_back_with_its_glass(site, thread):
+    day = with_second_lens(site, thread)
+    before = site.get(f"/days/{day}").text
+    assert other_lens(site, day).text != before
+    site.submit(site.get(f"/days/{day}").form(f"/days/{day}/undo"))
+    page = site.get(f"/days/{day}")
+    assert page.text == before
+    assert "holder on with 0.6" in page.text
+
+
+@BOTH_WAYS
+def test_a_change_of_lens_that_is_sent_twice_counts_once(site, headers):
+    day = with_second_lens(site, "72")
+    one = other_lens(site, day, headers, event_id="lens-event-1").text
+    again = site.post(f"/days/{day}/lens", headers, event_id="lens-event-1", lens="2")
+    assert again.status_code == (200 if headers else 303)
+    assert [kind for kind, _ in events(site)].count("lens_changed") == 1
+    assert "holder off, 0.6 in it" in site.get(f"/days/{day}").text
+    assert one
+
+
+def test_a_changed_lens_is_no_kit_that_changed(site):
+    """The notice is for what happened behind the shooter's back."""
+    day = with_second_lens(site, "72")
+    assert "The kit has changed" not in other_lens(site, day).text
+
+
+@pytest.mark.parametrize("lens", ["99", "0", "999999999"])
+def test_a_lens_that_the_kit_has_not_is_404(unchanged, lens):
+    before = unchanged.book()
+    for headers in ({}, FRAGMENT):
+        assert unchanged.post("/days/1/lens", headers, event_id=new_id(), lens=lens).status_code == 404
+    assert unchanged.book() == before
+
+
+@pytest.mark.parametrize("fields", [{"lens": "wide"}, {"event_id": "x"}, {"lens": ""}], ids=repr)
+def test_a_change_of_lens_that_no_page_sends_is_refused_in_words(unchanged, fields):
+    page = unchanged.refused("/days/1/lens", **{"event_id": new_id(), "lens": "1"} | fields)
+    assert any(alert.startswith("Not kept: ") for alert in page.alerts)
+
+
+def test_a_lens_that_left_the_kit_while_it_was_on_gives_way_and_the_day_says_so(site):
+    day = with_second_lens(site, "77")
+    other_lens(site, day)
+    site.keep("/kits/1/lenses/2/removal")
+    assert "The kit has changed" in site.get(f"/days/{day}").text
+
+
+# Looks that wear glass, and what may show in the picture.
+
+
+def set_up(site, day, **changes):
+    setup = f"/days/{day}/setup"
+    site.submit(site.get(setup).form(setup), **changes)
+
+
+def add_polariser(site, **changes):
+    usual = {"name": "Pola", "kind": "polariser", "mount": "front", "thread": "105", "engraved": "1⅓ stops"}
+    site.keep("/kits/1/filters", **usual | changes)
+
+
+def test_a_look_s_own_glass_is_put_on_for_it_and_taken_off_after_it(site):
+    day, (one, two) = site.day_at(12.64, 12.64)
+    site.keep("/kits/1/holders/1", name="Holder", width="100", slots="2", rings="77", front="105")
+    add_polariser(site)
+    set_up(site, day, **{f"worn_{one}": "3"})
+    form = site.get(f"/days/{day}/setup").form(f"/days/{day}/setup")
+    assert [field.ticked for field in form.fields if field.name == f"worn_{one}"] == [True]
+    assert [field.ticked for field in form.fields if field.name == f"worn_{two}"] == [False]
+    first, second = (row.lower() for row in site.get(f"/days/{day}").rows())
+    assert "polariser into the front ring" in first
+    assert "polariser" not in second
+    site.tap(day, one)
+    assert events(site)[-1][1]["rig"]["front"] == "3"
+    (row,) = site.get(f"/days/{day}").rows()
+    assert "polariser" in row.lower()
+    site.tap(day, two)
+    assert events(site)[-1][1]["rig"]["front"] is None
+
+
+def test_a_look_that_cannot_be_worn_says_why_on_its_row_and_breaks_nothing(site):
+    day, (one, two) = site.day_at(8, 12)
+    add_polariser(site)
+    set_up(site, day, **{f"worn_{one}": "3"})
+    first, second = site.get(f"/days/{day}").rows()
+    assert "Its look cannot be worn on this lens: the holder has no front ring" in first
+    assert re.search(r"to f/|stay at f/", second), "the other place has its answer"
+    site.tap(day, two)
+    assert heading(site.get(f"/days/{day}")) == "Place 2"
+
+
+def test_a_lens_change_that_takes_the_look_away_says_so_where_the_shooter_stands(site):
+    day, (one, _) = site.day_at(8, 12)
+    site.keep("/kits/1/holders/1", name="Holder", width="100", slots="2", rings="77", front="105")
+    add_polariser(site)
+    set_up(site, day, **{f"worn_{one}": "3"})
+    site.tap(day, one)
+    site.lens(1, "Old prime", thread="72")
+    page = other_lens(site, day)
+    assert "The look of Place 1 cannot be worn on this lens: no 72 mm adapter ring." in page.text
+
+
+def test_grey_glass_is_not_offered_as_a_look(site):
+    day, (one,) = site.day_at(8)
+    form = site.get(f"/days/{day}/setup").form(f"/days/{day}/setup")
+    assert f"worn_{one}" not in {field.name for field in form.fields}
+    page = site.refused(f"/days/{day}/setup", **form.sends(**{f"worn_{one}": "1"}))
+    assert "no such glass" in page.text or page.alerts
+
+
+def test_a_distance_beyond_all_is_refused_beside_its_field(unchanged):
+    sent = unchanged.get("/days/1/setup").form("/days/1/setup").sends(distance_m_1="0.01")
+    assert set(unchanged.refused("/days/1/setup", **sent).refused) == {"distance_m_1"}
+
+
+def test_how_the_background_will_blur_stands_beside_a_turn_of_the_iris(site):
+    """From f/2.8 to f/5.6 a far light's disc is half as wide; where the iris stays there is nothing to say."""
+    day, (one, two) = site.day_at(8.64, 10.64, plates=())
+    stays = {f"{name}_{one}": "2.8" for name in ("wanted", "widest", "narrowest")}
+    set_up(site, day, **stays, **{f"{name}_{two}": "5.6" for name in ("wanted", "widest", "narrowest")})
+    first, second = site.get(f"/days/{day}").rows()
+    assert "background blur" not in first
+    assert "background blur 0.5 of what you have" in second
+
+
+def lens_with_a_sensor(site, focal):
+    site.keep(
+        "/kits/1/bodies/1", name="Body", clicks_per_stop="3", iso_base="100", iso_quiet="", iso_allowed="100-6400",
+        shutters="1/50", built_in_nd="0", format="full_frame",
+    )  # fmt: skip
+    site.keep("/kits/1/lenses/1", name="Lens", widest="1.8", smallest="16", thread="77", focal_mm=focal)
+
+
+@pytest.mark.parametrize(("distance", "sharp"), [("3", "sharp 2.7 to 3.3 m"), ("100", "to far")])
+def test_how_much_is_sharp_is_said_where_the_distance_is_known(site, distance, sharp):
+    """50 mm at f/2.8 on full frame, 3 m: 2.74 to 3.32 m by hand (tests/pages/test_depth.py has the sum)."""
+    day, (one,) = site.day_at(8.64)
+    lens_with_a_sensor(site, "50")
+    only = {f"{name}_{one}": "2.8" for name in ("wanted", "widest", "narrowest")}
+    set_up(site, day, **only)
+    assert "sharp" not in next(site.get(f"/days/{day}").rows())
+    set_up(site, day, **{f"distance_m_{one}": distance})
+    assert sharp in next(site.get(f"/days/{day}").rows())
+
+
+CROSS = "Look for a cross: the variable ND is near its dark end"
+
+
+@pytest.mark.parametrize(
+    ("focal", "ev", "warned"),
+    [("24", 14.3, True), ("85", 14.3, False), ("24", 11.6, False)],
+    ids=["wide and dark", "long and dark", "wide and clear"],
+)
+def test_a_variable_nd_near_its_dark_end_on_a_wide_lens_is_warned_of(site, focal, ev, warned):
+    """Common practice, no source. It goes from 2 to 6 stops; at f/2.8, EV 14.3 takes 5⅔ of them and EV 11.6 takes 3."""
+    day, (one,) = site.day_at(ev, slots=0, plates=())
+    lens_with_a_sensor(site, focal)
+    site.keep(
+        "/kits/1/filters", name="Variable", kind="variable_nd", mount="thread", thread="77", engraved="2 stops",
+        engraved_to="6 stops",
+    )  # fmt: skip
+    set_up(site, day, **{f"{name}_{one}": "2.8" for name in ("wanted", "widest", "narrowest")})
+    row = next(site.get(f"/days/{day}").rows())
+    assert "screw on variable nd" in row.lower()
+    assert (CROSS in row) == warned
+    site.tap(day, one)
+    assert (CROSS in site.get(f"/days/{day}").text) == warned
+
+
+def test_a_rig_with_a_variable_nd_kept_as_it_was_drawn_is_the_rig(site):
+    day, (one,) = site.day_at(13, slots=0, plates=())
+    site.keep(
+        "/kits/1/filters", name="Variable", kind="variable_nd", mount="thread", thread="77", engraved="2 stops",
+        engraved_to="6 stops",
+    )  # fmt: skip
+    site.tap(day, one)
+    before = events(site)[0][1]["rig"]
+    assert before["turned"] is not None
+    site.submit(site.get(f"/days/{day}/rig").form(f"/days/{day}/rig"))
+    assert events(site)[1] == ("rig_corrected", {"rig": before})
+
+
+def test_a_rig_with_a_polariser_in_the_front_ring_kept_as_it_was_drawn_is_the_rig(site):
+    day, (one,) = site.day_at(12)
+    site.keep("/kits/1/holders/1", name="Holder", width="100", slots="2", rings="77", front="105")
+    add_polariser(site)
+    set_up(site, day, **{f"worn_{one}": "3"})
+    site.tap(day, one)
+    before = events(site)[0][1]["rig"]
+    assert before["front"] == "3"
+    site.submit(site.get(f"/days/{day}/rig").form(f"/days/{day}/rig"))
+    assert events(site)[1] == ("rig_corrected", {"rig": before})

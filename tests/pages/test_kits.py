@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from server.book import tables
@@ -11,10 +13,10 @@ BODY = {
     "name": "Main body", "clicks_per_stop": "3", "iso_base": "100 800", "iso_quiet": "160", "iso_allowed": "100-400",
     "shutters": "1/50, 1/100", "built_in_nd": "0 2 4 6",
 }  # fmt: skip
-LENS = {"name": "24-70", "widest": "f/2,8", "smallest": "22", "thread": "82", "loss_stops": "0,3"}
-HOLDER = {"name": "Big holder", "width": "100", "slots": "3", "rings": "77, 82"}
-PLATE = {"name": "0.6 plate", "mount": "slot", "density": "0,6", "width": "", "thread": ""}
-RING = {"name": "1.8 ring", "mount": "thread", "density": "1.8", "width": "", "thread": "82"}
+LENS = {"name": "24-70", "widest": "f/2,8", "smallest": "22", "thread": "77", "loss_stops": "0,3"}
+HOLDER = {"name": "Big holder", "width": "100", "slots": "3", "rings": "77"}
+PLATE = {"name": "0.6 plate", "kind": "nd", "mount": "slot", "engraved": "0,6", "width": "", "thread": ""}
+RING = {"name": "1.8 ring", "kind": "nd", "mount": "thread", "engraved": "1.8", "width": "", "thread": "77"}
 THINGS = {"bodies": BODY, "lenses": LENS, "holders": HOLDER, "filters": PLATE}
 TABLES = {"bodies": tables.Body, "lenses": tables.Lens, "holders": tables.Holder, "filters": tables.Filter}
 
@@ -33,24 +35,36 @@ def test_from_nothing_to_a_kit_by_the_forms_that_the_pages_have(site):
     kit = site.submit(site.get("/kits/new").form("/kits"), name="Main kit").headers["location"]
     page = site.get(kit)
     assert "works once it has a body and a lens" in page.text
-    for things, sent in [*THINGS.items(), ("filters", RING)]:
+    site.submit(page.form(f"{kit}/rings"), step_ups="77-82")
+    sends = THINGS | {"holders": HOLDER | {"rings": "77, 82", "front": "105"}}
+    for things, sent in [*sends.items(), ("filters", RING)]:
         led = site.submit(site.get(kit).form(f"{kit}/{things}"), **sent).headers["location"]
         assert led == f"{kit}#{things}"
     page = site.get(kit)
     assert "works once" not in page.text
-    for words in ("third-stop dial, base ISO 100 and 800", "f/2.8 to f/22, 82 mm thread", "3 slots, rings 77 82",
-                  "0.6, in a slot", "1.8, 82 mm thread"):  # fmt: skip
+    for words in ("third-stop dial, base ISO 100 and 800", "f/2.8 to f/22, 77 mm thread",
+                  "3 slots, rings 77 82, front ring 105", "ND, 0.6 (marked 0,6), in a slot",
+                  "ND, 1.8, 77 mm thread"):  # fmt: skip
         assert words in page.text
     (body,), (lens,), (holder,) = (site.rows(table) for table in (tables.Body, tables.Lens, tables.Holder))
     assert figures(body) == {
         "name": "Main body", "clicks_per_stop": 3, "iso_base": [100, 800], "iso_quiet": 160,
         "iso_allowed": [100, 125, 160, 200, 250, 320, 400], "shutters": [0.02, 0.01], "built_in_nd": [0, 2, 4, 6],
+        "frame_rate": 25, "format": None,
     }  # fmt: skip
-    assert figures(lens) == {"name": "24-70", "widest": 2.8, "smallest": 22, "thread": 82, "loss_stops": 0.3}
-    assert figures(holder) == {"name": "Big holder", "width": 100, "slots": 3, "rings": [77, 82]}
+    assert figures(lens) == {
+        "name": "24-70", "widest": 2.8, "smallest": 22, "thread": 77, "loss_stops": 0.3,
+        "widest_long": None, "focal_mm": None, "focal_long_mm": None,
+    }  # fmt: skip
+    assert figures(holder) == {"name": "Big holder", "width": 100, "slots": 3, "rings": [77, 82], "front": 105}
     plate, ring = site.rows(tables.Filter)
-    assert figures(plate) == {"name": "0.6 plate", "mount": "slot", "density": 0.6, "width": None, "thread": None}
-    assert figures(ring) == {"name": "1.8 ring", "mount": "thread", "density": 1.8, "width": None, "thread": 82}
+    neither = {"kind": "nd", "density_to": None, "edge": None, "width": None, "measured": None, "measured_spread": None}
+    assert figures(plate) == neither | {
+        "name": "0.6 plate", "mount": "slot", "engraved": "0,6", "density": 0.6, "thread": None,
+    }  # fmt: skip
+    assert figures(ring) == neither | {
+        "name": "1.8 ring", "mount": "thread", "engraved": "1.8", "density": 1.8, "thread": 77,
+    }  # fmt: skip
 
 
 def test_the_forms_come_filled_in_with_what_is_usual(site, kit):
@@ -98,10 +112,10 @@ WRONG = {
     "a ring in words": ("holders", {"rings": "all"}, "rings"),
     "21 rings": ("holders", {"rings": " ".join(map(str, range(50, 71)))}, "rings"),
     "a filter mounted nowhere": ("filters", {"mount": "magnet"}, "mount"),
-    "a filter that gives light": ("filters", {"density": "-0.3"}, "density"),
-    "a filter of 6.1 D": ("filters", {"density": "6.1"}, "density"),
-    "a filter of no density": ("filters", {"density": ""}, "density"),
-    "a filter of a name": ("filters", {"density": "ND8"}, "density"),
+    "a filter that gives light": ("filters", {"engraved": "-0.3"}, "engraved"),
+    "a filter of 6.1 D": ("filters", {"engraved": "6.1"}, "engraved"),
+    "a filter of no density": ("filters", {"engraved": ""}, "engraved"),
+    "a filter of a name": ("filters", {"engraved": "Old faithful"}, "engraved"),
     "a plate of 5 mm": ("filters", {"width": "5"}, "width"),
     "a ring without its thread": ("filters", {"mount": "thread"}, "thread"),
 }
@@ -152,7 +166,7 @@ def test_a_thing_kept_as_it_was_drawn_is_the_same(site, kit, things):
                    "iso_allowed": "100 1000000 102400 101.5"},
         "lenses": {"widest": "1.4142136", "loss_stops": "0.123456789"},
         "holders": {"width": "99.95", "rings": "62.5 77"},
-        "filters": {"density": "0.1234567", "width": "100.05"},
+        "filters": {"engraved": "0.1234567", "width": "100.05"},
     }[things]  # fmt: skip
     site.keep(f"{kit}/{things}", **THINGS[things] | odd)
     before = site.book()[things]
@@ -218,7 +232,7 @@ def test_a_kit_or_thing_that_is_not_there_is_404(unchanged, number):
     assert unchanged.book() == before
 
 
-@pytest.mark.parametrize("things", ["body", "Bodies", "hands", "__class__", "stamp", "1", "%20"])
+@pytest.mark.parametrize("things", ["body", "Bodies", "hand", "kits", "__class__", "stamp", "1", "%20"])
 def test_a_kind_of_thing_that_a_kit_does_not_have_is_404(unchanged, things):
     before = unchanged.book()
     assert unchanged.post(f"/kits/1/{things}", **BODY).status_code == 404
@@ -231,3 +245,231 @@ def test_a_thing_of_another_kit_is_404(site, kit):
     assert site.post(f"{other}/filters/1", **PLATE).status_code == 404
     assert site.post(f"{other}/filters/1/removal").status_code == 404
     assert len(site.rows(tables.Filter)) == 1
+
+
+# What is engraved.
+
+
+def filter_of(site, kit, **changes):
+    """A filter kept by its form; its row."""
+    site.keep(f"{kit}/filters", **PLATE | changes)
+    return site.rows(tables.Filter)[-1]
+
+
+@pytest.mark.parametrize(
+    ("engraved", "density"),
+    [
+        ("0.9", 0.9), ("0,9", 0.9), ("ND8", 0.9), ("nd 8x", 0.9), ("3 stops", 0.9), ("1⅓ stops", 0.4), ("ND 0.6", 0.6),
+        ("ND1000", 3.0), ("ND8 (0.9)", 0.9), ("ND64", 1.8),
+    ],
+)  # fmt: skip
+def test_a_filter_is_kept_by_what_is_engraved_on_it(site, kit, engraved, density):
+    """Marks as the naming table of neutral-density filters pairs them: nobody has to work out a density."""
+    row = filter_of(site, kit, engraved=engraved)
+    assert row.density == pytest.approx(density)
+    assert row.engraved == engraved
+    told = f"(marked {engraved})" in site.get(kit).text
+    assert told == (engraved != "0.9"), "a mark that is the density itself is not said twice"
+    assert site.get(kit).form(f"{kit}/filters/{row.id}")["engraved"].value == engraved
+
+
+@pytest.mark.parametrize("engraved", ["ND 6", "12", "ND 10"])
+def test_an_engraving_that_could_be_several_things_is_asked_about(site, kit, engraved):
+    """ "ND 6" is sold as a density of 0.6 and as six stops: a guess would be four stops of light."""
+    page = site.refused(f"{kit}/filters", **PLATE | {"engraved": engraved})
+    assert set(page.refused) == {"engraved"}
+    assert "one meaning" in page.refused["engraved"]
+    form = page.form(f"{kit}/filters")
+    assert form["engraved"].value == engraved
+    assert form["name"].value == PLATE["name"]
+
+
+def test_the_question_names_every_meaning(site, kit):
+    word = site.refused(f"{kit}/filters", **PLATE | {"engraved": "ND 6"}).refused["engraved"]
+    for meaning in ("a density of 0.6", "6 stops", "a factor of 6"):
+        assert meaning in word
+
+
+@pytest.mark.parametrize(
+    ("meant", "density"), [("density", 0.6), ("stops", 1.8), ("factor", 0.778151)], ids=["density", "stops", "factor"]
+)
+def test_what_is_meant_settles_it(site, kit, meant, density):
+    """6 stops are marked 1.8; a factor of 6 is log10 of 6."""
+    form = site.refused(f"{kit}/filters", **PLATE | {"engraved": "ND 6"}).form(f"{kit}/filters")
+    site.submit(form, meant=meant)
+    (row,) = site.rows(tables.Filter)
+    assert row.density == pytest.approx(density, abs=1e-6)
+    assert row.engraved == "ND 6"
+
+
+def test_what_is_meant_settles_a_doubling_too(site, kit):
+    """ND8 is a 0.9 to the trade; whoever says stops means eight of them, a 2.4."""
+    assert filter_of(site, kit, engraved="ND8", meant="stops").density == pytest.approx(2.4)
+
+
+def test_a_variable_nd_has_two_ends(site, kit):
+    """2 to 6 stops are 0.6 to 1.8."""
+    row = filter_of(
+        site, kit, name="Variable", kind="variable_nd", mount="thread", thread="77", engraved="2 stops",
+        engraved_to="6 stops",
+    )  # fmt: skip
+    assert (row.density, row.density_to) == pytest.approx((0.6, 1.8))
+    assert "variable ND, 0.6 to 1.8" in site.get(kit).text
+
+
+GLASS = {
+    "a variable ND without its dark end": ({"kind": "variable_nd"}, "engraved_to"),
+    "a variable ND turned round": ({"kind": "variable_nd", "engraved": "1.8", "engraved_to": "0.6"}, "engraved_to"),
+    "a dark end that is a name": ({"kind": "variable_nd", "engraved_to": "max"}, "engraved_to"),
+    "a dark end that could be several": ({"kind": "variable_nd", "engraved_to": "ND 6"}, "engraved_to"),
+    "a density of 40": ({"engraved": "40"}, "engraved"),
+    "a density of 40, said so": ({"engraved": "40 D"}, "engraved"),
+    "a density of 40 stops": ({"engraved": "40 stops"}, "engraved"),
+    "a grad without its edge": ({"kind": "grad"}, "edge"),
+    "a plain ND with an edge": ({"edge": "soft"}, "edge"),
+    "a kind that is none": ({"kind": "mirror"}, "kind"),
+    "an ND in the front ring": ({"mount": "front", "thread": "105"}, "mount"),
+    "a polariser for the front ring without a thread": ({"kind": "polariser", "mount": "front"}, "thread"),
+}
+
+
+@pytest.mark.parametrize(("changes", "field"), GLASS.values(), ids=GLASS)
+def test_glass_that_cannot_be_is_refused_beside_its_field(unchanged, changes, field):
+    page = unchanged.refused("/kits/1/filters", **PLATE | {"name": "A new one"} | changes)
+    assert set(page.refused) == {field}
+    assert page.refused[field]
+
+
+# Lenses and bodies as they are marked.
+
+
+def test_a_lens_s_loss_may_be_its_t_number(site, kit):
+    """Cine lenses are marked so, and nobody has to work out the difference: from f/1.4 to T2 is one stop."""
+    site.keep(f"{kit}/lenses", **LENS | {"widest": "1.4", "loss_stops": "T2"})
+    (lens,) = site.rows(tables.Lens)
+    assert lens.loss_stops == pytest.approx(1.0)
+
+
+LENSES = {
+    "an iris that closes wider than it opens": ({"widest": "22", "smallest": "2.8"}, "widest"),
+    "a T-number below the f-number": ({"loss_stops": "T1.4"}, "loss_stops"),
+    "a T-number in words": ({"loss_stops": "Tx"}, "loss_stops"),
+    "a long end that opens wider": ({"widest_long": "1.4"}, "widest_long"),
+    "a focal length of 0": ({"focal_mm": "0"}, "focal_mm"),
+    "a zoom turned round": ({"focal_mm": "70", "focal_long_mm": "24"}, "focal_long_mm"),
+}
+
+
+@pytest.mark.parametrize(("changes", "field"), LENSES.values(), ids=LENSES)
+def test_a_lens_that_cannot_be_is_refused_beside_its_field(unchanged, changes, field):
+    page = unchanged.refused("/kits/1/lenses", **LENS | {"name": "A new one"} | changes)
+    assert set(page.refused) == {field}
+
+
+def test_a_zoom_has_two_ends(site, kit):
+    site.keep(f"{kit}/lenses", **LENS | {"focal_mm": "24", "focal_long_mm": "70", "widest_long": "f/4"})
+    assert "24–70 mm, f/2.8 (f/4 at the long end) to f/22" in site.get(kit).text
+
+
+def test_shutters_may_be_angles(site, kit):
+    """At 24 frames a second, 180° is 1/48 s and 90° is 1/96 s."""
+    site.keep(f"{kit}/bodies", **BODY | {"frame_rate": "24", "shutters": "180° 90 deg 1/100"})
+    (body,) = site.rows(tables.Body)
+    assert body.shutters == pytest.approx([1 / 48, 1 / 96, 1 / 100])
+    form = site.get(kit).form(f"{kit}/bodies/1")
+    assert form["shutters"].value == "1/48 1/96 1/100"
+
+
+BODIES = {
+    "an angle without a frame rate": ({"frame_rate": "", "shutters": "180°"}, "shutters"),
+    "an angle of more than the turn": ({"frame_rate": "25", "shutters": "361°"}, "shutters"),
+    "an angle of nothing": ({"frame_rate": "25", "shutters": "0°"}, "shutters"),
+    "a frame rate in words": ({"frame_rate": "fast"}, "frame_rate"),
+    "a sensor of no list": ({"format": "huge"}, "format"),
+}
+
+
+@pytest.mark.parametrize(("changes", "field"), BODIES.values(), ids=BODIES)
+def test_a_body_that_cannot_be_is_refused_beside_its_field(unchanged, changes, field):
+    page = unchanged.refused("/kits/1/bodies", **BODY | {"name": "A new one"} | changes)
+    assert field in page.refused
+    assert set(page.refused) <= {field, "shutters"}, "without its frame rate, an angle is none either"
+
+
+# Rings, hands, and what fits.
+
+
+def test_step_up_rings_are_kept_and_shown(site, kit):
+    site.submit(site.get(kit).form(f"{kit}/rings"), step_ups="67-77, 72–82")
+    (row,) = site.rows(tables.Kit)
+    assert row.step_ups == [[67, 77], [72, 82]]
+    assert site.get(kit).form(f"{kit}/rings")["step_ups"].value == "67-77 72-82"
+    site.submit(site.get(kit).form(f"{kit}/rings"), step_ups="")
+    assert site.rows(tables.Kit)[0].step_ups == []
+
+
+@pytest.mark.parametrize(
+    "typed", ["82-77", "77-77", "77", "77-82-95", "big-small", " ".join(f"77-{n}" for n in range(78, 99))],
+    ids=["the wrong way round", "to itself", "one thread", "three threads", "words", "21 of them"],
+)  # fmt: skip
+def test_rings_that_cannot_be_are_refused_with_what_was_typed(unchanged, typed):
+    page = unchanged.refused("/kits/1/rings", step_ups=typed)
+    assert set(page.refused) == {"step_ups"}
+    assert page.form("/kits/1/rings")["step_ups"].value == typed
+
+
+def test_a_ring_for_no_lens_of_the_kit_is_told(unchanged):
+    """A mistyped ring would be found out beside the altar; the lenses' own threads are offered instead."""
+    page = unchanged.refused("/kits/1/rings", step_ups="67-77")
+    assert "67 mm" in page.refused["step_ups"]
+    assert "77" in page.refused["step_ups"]
+    page = unchanged.refused("/kits/1/holders", **HOLDER | {"name": "Other holder", "rings": "77 95"})
+    assert "95 mm" in page.refused["rings"]
+
+
+def fits(page):
+    """The table of what fits what: (glass, lens, what it says)."""
+    body = page.source.partition('id="fits"')[2].partition("<tbody>")[2].partition("</tbody>")[0]
+    rows = (re.split('<td>|<th scope="row">', row)[1:] for row in body.split("<tr>")[1:])
+    return [(glass, lens, re.sub("<[^>]+>", "", words).strip()) for glass, lens, words in rows]
+
+
+def test_what_fits_what_names_the_missing_part(site, kit):
+    """The night before is when a ring can still be bought."""
+    assert fits(site.get(kit)) == []
+    site.keep(f"{kit}/lenses", **LENS)
+    site.keep(f"{kit}/lenses", **LENS | {"name": "Old prime", "thread": "72"})
+    site.keep(f"{kit}/lenses", **LENS | {"name": "Fisheye", "thread": ""})
+    site.keep(f"{kit}/holders", **HOLDER)
+    site.keep(f"{kit}/filters", **PLATE)
+    site.keep(f"{kit}/filters", **RING)
+    assert fits(site.get(kit)) == [
+        ("0.6 plate", "24-70", "yes"), ("0.6 plate", "Old prime", "no: no 72 mm adapter ring"),
+        ("0.6 plate", "Fisheye", "no: this lens has no front thread"),
+        ("1.8 ring", "24-70", "yes"), ("1.8 ring", "Old prime", "no: no step-up ring, 72 to 77 mm"),
+        ("1.8 ring", "Fisheye", "no: this lens has no front thread"),
+    ]  # fmt: skip
+    site.submit(site.get(kit).form(f"{kit}/rings"), step_ups="72-77")
+    assert [words for _, lens, words in fits(site.get(kit)) if lens == "Old prime"] == ["yes", "yes"]
+
+
+def test_hand_times_that_differ_are_kept_and_the_others_follow_the_usual_ones(site, kit):
+    form = site.get(kit).form(f"{kit}/hands")
+    site.submit(form, pull="2,5", iris="0.1", screw_on="")
+    (row,) = site.rows(tables.Kit)
+    assert row.hands == {"pull": 2.5, "iris": 0.1}
+    assert site.get(kit).form(f"{kit}/hands")["pull"].value == "2.5"
+    site.submit(site.get(kit).form(f"{kit}/hands"), pull="", iris="")
+    assert site.rows(tables.Kit)[0].hands == {}
+
+
+@pytest.mark.parametrize("typed", ["slow", "-1", "100000"])
+def test_hand_times_that_no_hand_has_are_refused(unchanged, typed):
+    page = unchanged.refused("/kits/1/hands", pull=typed, iris="0.2")
+    assert set(page.refused) == {"pull"}
+    assert page.form("/kits/1/hands")["iris"].value == "0.2"
+
+
+@pytest.mark.parametrize("path", ["rings", "hands"])
+def test_rings_and_hands_of_a_kit_that_is_not_there_are_404(unchanged, path):
+    assert unchanged.post(f"/kits/99/{path}", step_ups="67-77", pull="1").status_code == 404

@@ -1,0 +1,153 @@
+"""What stands behind the day page: other ways to a place, the bag, and a grad for the sky."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from fastapi import APIRouter, Request, Response
+from pydantic import BeforeValidator
+
+from server.book.crews import NotThere
+from server.book.days import open_day
+from server.door.visitor import TheBook, TheVisitor
+from server.exposure import grads, packing, wording
+from server.exposure.moves import cannot_wear, other_ways
+from server.exposure.refused import OutOfRange
+
+from .day_view import told_answer
+from .drawing import draw
+from .forms import Form, Number, NumberOrZero, TheForm, Typed, text
+from .numbers import Number as RowNumber
+
+if TYPE_CHECKING:
+    from server.book.days import Day, Stop
+    from server.exposure.light import Light
+    from server.exposure.rig import Kit, Look
+
+router = APIRouter()
+
+
+@router.get("/days/{day_id}/places/{place_id}/ways")
+def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, place_id: RowNumber) -> Response:
+    """Every way to a place that no other beats on hand time, iris and ISO at once."""
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+    stop = _stop(day, place_id)
+    ways = []
+    if stop.light is not None and not cannot_wear(day.kit, stop.look.worn):
+        found = other_ways(day.kit, day.rig, stop.light.light, stop.look)
+        ways = [(told_answer(day.used, day.rig, stop, move, "other"), move) for move in found]
+    return draw(request, "day/ways.html", day=day, stop=stop, ways=ways)
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """A piece of the bag, as it is read: what it is, and the places that would lose without it."""
+
+    name: str
+    places: tuple[str, ...]
+
+
+@router.get("/days/{day_id}/bag")
+def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """The smallest bag for the day, what stays at home, and what one more filter would gain."""
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+    stops: list[Stop] = []
+    asked: list[tuple[Kit, Light, Look]] = []
+    for stop in day.stops:
+        if stop.light is not None and not cannot_wear(day.kit, stop.look.worn):
+            stops.append(stop)
+            asked.append((day.kit, stop.light.light, stop.look))
+    bag = packing.pack(asked)
+    names = [stop.name for stop in stops]
+    packed = [Packed(_name(day.kit, piece), tuple(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces]
+    ids = {piece.which for piece in bag.pieces if piece.what == "filter"}
+    return draw(
+        request,
+        "day/bag.html",
+        day=day,
+        packed=packed,
+        at_home=[_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids],
+        short=[(names[n], clicks / day.kit.body.clicks_per_stop) for n, clicks in bag.short.items()],
+        left_out=[stop.name for stop in day.stops if stop not in stops],
+        gains=[
+            (gain, [names[n] for n in gain.mended], [names[n] for n in gain.kept])
+            for gain in (packing.gains(asked, day.rig) if asked else ())
+        ],
+    )
+
+
+def _name(kit: Kit, piece: packing.Piece) -> str:
+    if piece.what == "filter":
+        found = kit.filter(piece.which)
+        return found.name or wording.labels(kit.filters)[found.id]
+    return {
+        "holder": "the holder",
+        "ring": f"its {piece.which} mm adapter ring",
+        "step_up": f"the step-up ring {piece.which} mm",
+    }[piece.what]
+
+
+class GradForm(Form):
+    """A sky reading, a ground reading, and what the shooter sees between them."""
+
+    sky: Number
+    ground: Number
+    skyline: Annotated[Literal["flat", "uneven"], BeforeValidator(text)]
+    wanted: NumberOrZero = 1.0
+
+    def skies(self) -> grads.Skies:
+        """The engine's value."""
+        try:
+            return grads.Skies(self.sky, self.ground, self.skyline, self.wanted)
+        except OutOfRange as refused:
+            raise OutOfRange(FIELDS.get(refused.field, refused.field), refused.came, refused.allowed) from refused
+
+    def check(self) -> None:
+        """Hold the readings to what is light."""
+        self.skies()
+
+
+FIELDS = {"sky_ev100": "sky", "ground_ev100": "ground", "wanted_stops": "wanted"}
+
+
+@router.get("/days/{day_id}/places/{place_id}/grad")
+def advise_grad(
+    request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, place_id: RowNumber
+) -> Response:
+    """The form for a sky and a ground reading."""
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+    return draw(request, "day/grad.html", day=day, stop=_stop(day, place_id), typed=Typed(), advice=None)
+
+
+@router.post("/days/{day_id}/places/{place_id}/grad")
+def work_out_grad(
+    request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, place_id: RowNumber, came: TheForm
+) -> Response:
+    """Which grad, in which slot, which way up, and what remains."""
+    form, typed = GradForm.read(came)
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+    stop, kit = _stop(day, place_id), day.kit
+    advice = None
+    if form is not None:
+        holder = kit.holder if kit.holder is not None and kit.holder.mounts_on(kit.lens.thread, kit.step_ups) else None
+        at_hand = [
+            grads.Grad(f.id, f.density, f.edge, wording.labels(kit.filters)[f.id])
+            for f in kit.filters
+            if f.kind == "grad" and f.edge is not None and holder is not None and holder.takes(f)
+        ]
+        grey = sum(not kit.filter(f).worn for f in day.rig.slots) if day.rig.holder_on else 0
+        advice = grads.advise(form.skies(), at_hand, holder.slots - grey if holder is not None else 0)
+    status = 200 if form is not None else 422
+    return draw(request, "day/grad.html", status=status, day=day, stop=stop, typed=typed, advice=advice)
+
+
+def _stop(day: Day, place_id: int) -> Stop:
+    stop = next((each for each in day.stops if each.place == place_id), None)
+    if stop is None:
+        raise NotThere("places")
+    return stop

@@ -1,0 +1,96 @@
+"""A kit as a file: saved, read, or started from a common one."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
+from fastapi.responses import JSONResponse, RedirectResponse
+from pydantic import ValidationError
+
+from server.book import tables
+from server.book.crews import owned
+from server.book.kit_document import SCHEMA, KitDocument, document_of, kit_from
+from server.book.starters import STARTERS
+from server.door.problems import Problem
+from server.door.visitor import TheBook, TheVisitor
+from server.exposure.refused import OutOfRange
+
+from .drawing import draw
+from .forms import TheFile, Typed
+from .numbers import Number as RowNumber
+
+router = APIRouter()
+
+FILE_MOST = 200_000  # bytes
+ERRORS_SAID = 8
+
+
+@router.get("/kits/new")
+def new_kit(request: Request) -> Response:
+    """A common kit, an empty one, or one from a file."""
+    return draw(request, "kit/new.html", typed=Typed(), starters=STARTERS)
+
+
+@router.get("/kits/{kit_id}/document")
+def save_kit(book: TheBook, visitor: TheVisitor, kit_id: RowNumber) -> Response:
+    """The kit as a file."""
+    with book.reading() as session:
+        kit = owned(session, tables.Kit, visitor.crew, kit_id)
+        document = document_of(kit)
+    safe = re.sub(r"[^A-Za-z0-9]+", "-", document.name).strip("-").lower() or "kit"
+    return Response(
+        document.model_dump_json(indent=1) + "\n",
+        media_type="application/json",
+        headers={"content-disposition": f'attachment; filename="{safe}.kit.json"'},
+    )
+
+
+@router.post("/kits/document")
+def read_kit(request: Request, book: TheBook, visitor: TheVisitor, content: TheFile) -> Response:
+    """A new kit from a file."""
+    typed = Typed()
+    if not content:
+        typed.errors["file"] = "It needs a file that was saved from a kit page"
+    elif len(content) > FILE_MOST:
+        typed.errors["file"] = f"It is more than {FILE_MOST // 1000} kB; a kit is much less"
+    else:
+        try:
+            kit = kit_from(KitDocument.model_validate_json(content), visitor.crew)
+            with book.writing() as session:
+                session.add(kit)
+                session.flush()
+                return _to(request, kit.id)
+        except ValidationError as refused:
+            problem = Problem.of_validation([dict(error) for error in refused.errors()], None)
+            said = [f"{e.field}: {e.came} came, allowed is {e.allowed}" for e in problem.errors[:ERRORS_SAID]]
+            typed.errors["file"] = "It is not a kit. " + "; ".join(said)
+        except OutOfRange as refused:
+            typed.errors["file"] = f"It is no kit that can be. {refused}"
+    return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
+
+
+@router.post("/kits/starters/{number}")
+def start_kit(
+    request: Request,
+    book: TheBook,
+    visitor: TheVisitor,
+    number: Annotated[int, Path(ge=1, le=len(STARTERS))],
+) -> Response:
+    """A common kit, to be put right."""
+    with book.writing() as session:
+        kit = kit_from(STARTERS[number - 1].kit, visitor.crew)
+        session.add(kit)
+        session.flush()
+        return _to(request, kit.id)
+
+
+@router.get("/api/kit.schema.json")
+def show_schema() -> Response:
+    """What a kit's file may hold, as a JSON Schema."""
+    return JSONResponse(SCHEMA, media_type="application/schema+json")
+
+
+def _to(request: Request, kit_id: int) -> Response:
+    return RedirectResponse(request.app.url_path_for("show_kit", kit_id=kit_id), status_code=303)
