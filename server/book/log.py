@@ -26,7 +26,7 @@ class Event:
     """
     One thing that happened. data, by kind:
 
-    moved          place, answer ("clean", "fast" or "stay"), rig: where the shooter went, with what on the camera
+    moved          place, answer ("clean", "fast" or "other"), rig: where the shooter went, with what on the camera
     nudged         place, clicks: the light rose (+) or fell (-)
     rig_corrected  rig: what is really on the camera
     lens_changed   lens: which one is on the camera now, rig: what stayed on it

@@ -186,6 +186,8 @@ def gains(stops: Sequence[tuple[Kit, Light, Look]], rig: Rig) -> list[Gain]:
     What each filter of the standard series that the kit lacks would gain, the best first; those that gain nothing are
     left out. It is a plate where there is a holder, else a ring for the lens.
     """
+    if not stops:
+        return []
     now = chain(stops, rig)
     found = []
     for density in STANDARD_SERIES:

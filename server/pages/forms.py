@@ -238,6 +238,10 @@ class Form(BaseModel):
         return given
 
 
+class Unclear(OutOfRange):
+    """What came could be several things; `allowed` is the whole question to ask."""
+
+
 @dataclass(slots=True)
 class Typed:
     """What was typed in a form, and the word beside each field that is wrong."""
@@ -247,7 +251,8 @@ class Typed:
 
     def refuse(self, refused: OutOfRange) -> None:
         """Put a refusal of the engine beside its field."""
-        self.errors[refused.field.rsplit(".", 1)[-1]] = f"{refused.came} came; allowed is {refused.allowed}"
+        word = refused.allowed if isinstance(refused, Unclear) else f"{refused.came} came; allowed is {refused.allowed}"
+        self.errors[refused.field.rsplit(".", 1)[-1]] = word
 
     def value(self, name: str, otherwise: object = "") -> str:
         """What the field shows: what was typed in it, else this."""

@@ -34,6 +34,7 @@ from .forms import (
     Speeds,
     TheForm,
     Typed,
+    Unclear,
     Whole,
     f_number,
     numbers,
@@ -169,7 +170,7 @@ class FilterForm(Form):
             chosen = [found[0]]  # ND8 is the standard's own name for a 0.9; it needs no question
         if len({each.density for each in chosen}) > 1:
             meanings = " or ".join(_meaning(each) for each in chosen)
-            raise OutOfRange(field, typed, f"one meaning, and it may be {meanings}: say which, below")
+            raise Unclear(field, typed, f"{typed} may be {meanings}: say which, below")
         return chosen[0].density
 
     def figures(self) -> dict[str, Any]:
@@ -276,7 +277,8 @@ def change_rings(request: Request, book: TheBook, visitor: TheVisitor, kit_id: R
         if form is not None and len(form.step_ups) > glass.RINGS_MOST:
             form, typed.errors["step_ups"] = None, f"At most {glass.RINGS_MOST} rings"
         if form is not None:
-            typed.errors |= _rings_for_no_lens(kit, [start for start, _ in form.step_ups], "step_ups")
+            new = [start for start, to in form.step_ups if [start, to] not in kit.step_ups]
+            typed.errors |= _rings_for_no_lens(kit, new, "step_ups")
         if form is None or typed.errors:
             return _kit_page(request, session, visitor.crew, kit_id, ("rings", None, typed))
         kit.step_ups = form.step_ups
@@ -351,7 +353,8 @@ def _keep(
         if form is not None:
             typed.errors |= _refusals(thing, rows, thing_id, form)
             if isinstance(form, HolderForm):
-                typed.errors |= _rings_for_no_lens(kit, form.rings, "rings")
+                new = [ring for ring in form.rings if ring not in (row.rings or [])]
+                typed.errors |= _rings_for_no_lens(kit, new, "rings")
         if form is None or typed.errors:
             return _kit_page(request, session, visitor.crew, kit_id, (things, thing_id, typed))
         for field, value in _figures(form).items():
@@ -384,7 +387,11 @@ def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, form: Form) -
 
 
 def _rings_for_no_lens(kit: tables.Kit, rings: list[float], field: str) -> dict[str, str]:
-    """A word for a ring that goes on no lens of the kit, by itself or on a step-up ring; none while it has no lens."""
+    """
+    A word for a new ring that goes on no lens of the kit, by itself or on a step-up ring; none while it has no lens.
+
+    A ring that was kept already may have lost its lens since; that is no reason to refuse the rest of a form.
+    """
     threads = {lens.thread for lens in kit.lenses if lens.thread is not None}
     reached = threads | ({to for start, to in kit.step_ups if start in threads} if field == "rings" else set())
     lost = [ring for ring in rings if ring not in reached]

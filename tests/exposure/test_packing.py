@@ -101,6 +101,7 @@ def test_a_day_that_is_right_without_glass_packs_none():
     bag = pack([(kit, Light(6.0), Look(2.8, 2, 4, 0.02))])
     assert (bag.pieces, bag.short) == ((), {})
     assert pack([]).pieces == ()
+    assert gains([], BARE) == []
 
 
 def test_what_the_whole_kit_misses_is_said_in_clicks():

@@ -278,7 +278,8 @@ def test_an_engraving_that_could_be_several_things_is_asked_about(site, kit, eng
     """ "ND 6" is sold as a density of 0.6 and as six stops: a guess would be four stops of light."""
     page = site.refused(f"{kit}/filters", **PLATE | {"engraved": engraved})
     assert set(page.refused) == {"engraved"}
-    assert "one meaning" in page.refused["engraved"]
+    assert " may be " in page.refused["engraved"]
+    assert page.refused["engraved"].endswith(": say which, below")
     form = page.form(f"{kit}/filters")
     assert form["engraved"].value == engraved
     assert form["name"].value == PLATE["name"]
@@ -425,6 +426,15 @@ def test_a_ring_for_no_lens_of_the_kit_is_told(unchanged):
     assert "77" in page.refused["step_ups"]
     page = unchanged.refused("/kits/1/holders", **HOLDER | {"name": "Other holder", "rings": "77 95"})
     assert "95 mm" in page.refused["rings"]
+
+
+def test_a_ring_whose_lens_has_left_the_kit_does_not_hold_up_its_holder(demo_client):
+    """The 82 mm lens was sold; the holder with its ring can still be renamed, and a new odd ring is still told."""
+    demo_client.post("/kits/1/lenses/2/removal")
+    holder = {"name": "Old holder", "width": "100", "slots": "2", "front": "105"}
+    kept = demo_client.post("/kits/1/holders/1", data=holder | {"rings": "77 82"}, follow_redirects=False)
+    assert kept.status_code == 303
+    assert demo_client.post("/kits/1/holders/1", data=holder | {"rings": "77 82 95"}).status_code == 422
 
 
 def fits(page):
