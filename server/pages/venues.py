@@ -30,12 +30,14 @@ if TYPE_CHECKING:
 router = APIRouter()
 
 PLACES_MOST = 200
-ZONES = sorted(zoneinfo.available_timezones())
+KNOWN_ZONES = zoneinfo.available_timezones()
+# Those by place are offered; the others ("Factory", "EST5EDT") are understood, and help nobody in a list.
+ZONES = sorted(zone for zone in KNOWN_ZONES if zone == "UTC" or ("/" in zone and not zone.startswith("Etc/")))
 
 
 def _zone(came: object) -> str:
     line = text(came)
-    if line not in ZONES:
+    if line not in KNOWN_ZONES:
         message = "a time zone, such as Europe/London"
         raise ValueError(message)
     return line
