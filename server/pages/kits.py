@@ -374,16 +374,17 @@ def _figures(form: Form) -> dict[str, Any]:
 def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, form: Form) -> dict[str, str]:
     """What is wrong with it beyond its form: the engine's limits, a name that is taken, a kit that is full."""
     values = _figures(form)
-    if any(row.name == values["name"] and row.id != thing_id for row in rows):
-        return {"name": f"This kit has a {thing.one} “{values['name']}” already; it needs a name of its own"}
-    if thing_id is None and len(rows) >= THINGS_MOST:
-        return {"name": f"This kit has {THINGS_MOST} of them already; that is all it can keep"}
     typed = Typed()
     try:
         thing.check(thing.table(**values))
     except OutOfRange as refused:
         typed.refuse(refused)
-    return {FIELDS.get(field, field): word for field, word in typed.errors.items()}
+    words = {FIELDS.get(field, field): word for field, word in typed.errors.items()}
+    if any(row.name == values["name"] and row.id != thing_id for row in rows):
+        words["name"] = f"This kit has a {thing.one} “{values['name']}” already; it needs a name of its own"
+    elif thing_id is None and len(rows) >= THINGS_MOST:
+        words["name"] = f"This kit has {THINGS_MOST} of them already; that is all it can keep"
+    return words
 
 
 def _rings_for_no_lens(kit: tables.Kit, rings: list[float], field: str) -> dict[str, str]:

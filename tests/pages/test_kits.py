@@ -428,6 +428,14 @@ def test_a_ring_for_no_lens_of_the_kit_is_told(unchanged):
     assert "95 mm" in page.refused["rings"]
 
 
+def test_a_taken_name_does_not_hide_what_else_is_wrong(demo_client):
+    """Both words at once: nobody wants to be sent back twice."""
+    twin = {"name": "0.6 plate", "kind": "nd", "mount": "thread", "engraved": "0.6"}
+    page = demo_client.post("/kits/1/filters", data=twin).text
+    assert "it needs a name of its own" in page
+    assert "since it is screwed on" in page
+
+
 def test_a_ring_whose_lens_has_left_the_kit_does_not_hold_up_its_holder(demo_client):
     """The 82 mm lens was sold; the holder with its ring can still be renamed, and a new odd ring is still told."""
     demo_client.post("/kits/1/lenses/2/removal")
