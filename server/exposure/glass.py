@@ -129,6 +129,11 @@ class Filter:
         return (self.density if self.measured is None else self.measured) * STOPS_PER_DENSITY
 
     @property
+    def dark_end(self) -> float:
+        """What it takes at its dark end [stops], which need not be a whole click; plain glass has one end."""
+        return self.stops if self.density_to is None else self.density_to * STOPS_PER_DENSITY
+
+    @property
     def positions(self) -> tuple[float, ...]:
         """What it takes at each of its positions [stops]: one for plain glass, a third apart for a variable ND."""
         if self.density_to is None:

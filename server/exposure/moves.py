@@ -128,8 +128,12 @@ def best_pictures(kit: Kit, places: Sequence[tuple[Light, Look]]) -> list[Pictur
         aperture=kit.lens.widest, shutter=kit.body.shutters[0], iso=kit.body.iso_allowed[0],
     )  # fmt: skip
     found = []
+    known: dict[frozenset[str], _Glass] = {}  # a large pouch's setups are not remembered between calls
     for light, look in places:
-        glass, dials = _Glass.of(kit, bare, look.worn), _Dials.of(kit, bare, long_end=look.long_end)
+        if look.worn not in known:
+            known[look.worn] = _Glass.of(kit, bare, look.worn)
+        glass = known[look.worn]
+        dials = _Dials.of(kit, bare, long_end=look.long_end)
         _check_size(glass, dials)
         found.append(_Questions.of(kit, bare, glass, dials, [(light, look)]).pictures())
     return found

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from .glass import Filter, Holder, StepUps
-from .moves import Move, best_moves, best_pictures
-from .rig import GLASS_ACTIONS, Kit, Rig
+from .moves import Move, Pictures, best_moves, best_pictures
+from .refused import OutOfRange
+from .rig import GLASS_ACTIONS, Kit, Rig, nearest_rig
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from .light import Light
     from .rig import Look
 
+WAYS_MOST = 20_000  # ways to do one place that are compared
+LOOKS_MOST = 5_000_000  # ways that the search may look at in all: some seconds
 MARK_APART = 0.05  # D; nearer marks are the same filter
 STANDARD_SERIES = (0.3, 0.6, 0.9, 1.2, 1.5, 1.8, 2.1, 2.4, 2.7, 3.0)  # D, as sold: whole stops
 
@@ -69,19 +72,21 @@ def pack(stops: Sequence[tuple[Kit, Light, Look]]) -> Bag:
     """
     The smallest bag for a day. Each stop may have a lens of its own; the kits' filters and holder are the same.
 
-    Of bags of one size, the one whose pieces come first in the kit. Raises OutOfRange as `best_pictures`.
+    Of bags of one size, the one whose pieces come first in the kit. Raises OutOfRange as `best_pictures`, and where so
+    many filters are so alike that the search would go past WAYS_MOST or LOOKS_MOST: it stays exact, or says no.
     """
     pieces = _pieces(stops)
     bit = {piece: 1 << number for number, piece in enumerate(pieces)}
     ways: list[list[int]] = []
     short: dict[int, float] = {}
-    for number, (kit, light, look) in enumerate(stops):
-        (found,) = best_pictures(kit, [(light, look)])
+    for number, ((kit, _, _), found) in enumerate(zip(stops, _pictures(stops), strict=True)):
         if found.parts[0] > 0:
             short[number] = found.parts[0]
         masks: set[int] = set()
         for held, on in {(bool(found.setups.holder[way]), found.setups.on[way].tobytes()) for way in found.able}:
             masks |= _needs(kit, [number for number, there in enumerate(on) if there], held=held, bit=bit)
+        if len(masks) > WAYS_MOST:
+            raise OutOfRange("filters", f"{len(masks)} ways to do one place", f"at most {WAYS_MOST}, to pack by")
         ways.append(_smallest(masks))
     chosen = _search(ways)
     packed = [piece for piece in pieces if bit[piece] & chosen]
@@ -90,6 +95,17 @@ def pack(stops: Sequence[tuple[Kit, Light, Look]]) -> Bag:
         for piece in packed
     }
     return Bag(tuple(packed), needed, short)
+
+
+def _pictures(stops: Sequence[tuple[Kit, Light, Look]]) -> list[Pictures]:
+    """The best picture of every stop; each kit is asked once for all of its stops."""
+    by_kit: dict[Kit, list[int]] = {}
+    for number, (kit, _, _) in enumerate(stops):
+        by_kit.setdefault(kit, []).append(number)
+    found: dict[int, Pictures] = {}
+    for kit, numbers in by_kit.items():
+        found |= zip(numbers, best_pictures(kit, [stops[number][1:] for number in numbers]), strict=True)
+    return [found[number] for number in range(len(stops))]
 
 
 def _pieces(stops: Sequence[tuple[Kit, Light, Look]]) -> list[Piece]:
@@ -133,8 +149,11 @@ def _mounting(holder: Holder, thread: float | None, step_ups: StepUps, bit: dict
 def _smallest(masks: Iterable[int]) -> list[int]:
     """The sets that hold no other one, fewest pieces first."""
     kept: list[int] = []
+    smaller: list[int] = []  # sets of one size hold no other, and most are of one size
     for mask in sorted(masks, key=lambda each: (each.bit_count(), each)):
-        if not any(mask & other == other for other in kept):
+        if kept and kept[-1].bit_count() < mask.bit_count():
+            smaller = kept.copy()
+        if not any(mask & other == other for other in smaller):
             kept.append(mask)
     return kept
 
@@ -147,12 +166,16 @@ def _search(ways: list[list[int]]) -> int:
         best |= min(some, key=lambda way: ((way & ~best).bit_count(), way))
     best_key = _key(best)
     seen: set[int] = set()
+    looked, each = 0, sum(len(some) for some in places)
     waiting = [0]
     while waiting:
         mask = waiting.pop()
         if mask in seen:
             continue
         seen.add(mask)
+        looked += each
+        if looked > LOOKS_MOST:
+            raise OutOfRange("filters", "too many that are alike", "fewer filters, to pack by")
         open_places = [[way & ~mask for way in some] for some in places if all(way & ~mask for way in some)]
         if not open_places:
             if _key(mask) < best_key:
@@ -175,7 +198,7 @@ def chain(stops: Sequence[tuple[Kit, Light, Look]], rig: Rig) -> list[Move]:
     """The clean move to each stop from the one before it, the first from this rig."""
     moves: list[Move] = []
     for kit, light, look in stops:
-        (answers,) = best_moves(kit, rig, [(light, look)])
+        (answers,) = best_moves(kit, nearest_rig(kit, rig), [(light, look)])  # another lens may have come on
         moves.append(answers.clean)
         rig = answers.clean.rig
     return moves
@@ -191,12 +214,10 @@ def gains(stops: Sequence[tuple[Kit, Light, Look]], rig: Rig) -> list[Gain]:
     now = chain(stops, rig)
     found = []
     for density in STANDARD_SERIES:
-        if any(
-            abs(piece.density - density) < 0.05 and piece.kind == "nd" for kit, _, _ in stops for piece in kit.filters
-        ):
+        if any(_is_grey(piece, density) for kit, _, _ in stops for piece in kit.filters):
             continue
         more = [(_with_one_more(kit, density), light, look) for kit, light, look in stops]
-        if more[0][0] is stops[0][0]:
+        if all(new is kit for (new, *_), (kit, *_) in zip(more, stops, strict=True)):
             continue
         then = chain(more, rig)
         gain = Gain(

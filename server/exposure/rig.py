@@ -270,8 +270,8 @@ def _check_turned(kit: Kit, rig: Rig) -> None:
         if rig.turned is not None:
             raise OutOfRange("rig.turned", rig.turned, "none, since no variable ND is in front of the lens")
         return
-    clear, dark = variable[0].positions[0], variable[0].positions[-1]
-    if rig.turned is None or not clear - 1e-6 <= rig.turned <= dark + 1 / 3 + 1e-6:
+    clear, dark = variable[0].stops, variable[0].dark_end
+    if rig.turned is None or not clear - 1e-6 <= rig.turned <= dark + 1e-6:
         raise OutOfRange("rig.turned", rig.turned, f"{clear:.2f} to {dark:.2f} stops, as the variable ND is turned")
 
 
@@ -405,6 +405,9 @@ def nearest_rig(kit: Kit, rig: Rig) -> Rig:
     in_front = known.get(rig.front or "")
     front = rig.front if in_front is not None and holder is not None and holder.takes_in_front(in_front) else None
     mounted = rig.holder_on and holder is not None and holder.mounts_on(kit.lens.thread, kit.step_ups)
+    threads = _one_variable(known, threads)
+    if mounted:  # one that is off may hold two
+        slots = _one_variable(known, slots)
     fitted = replace(
         rig,
         holder_on=mounted,
@@ -417,10 +420,15 @@ def nearest_rig(kit: Kit, rig: Rig) -> Rig:
     return replace(fitted, turned=_turned_on(known, fitted, rig.turned))
 
 
+def _one_variable(known: dict[str, Filter], chosen: tuple[str, ...]) -> tuple[str, ...]:
+    """These without any variable ND but the first: a kit that was put right may call two of them so."""
+    variable = [f for f in chosen if known[f].kind == "variable_nd"]
+    return tuple(f for f in chosen if f not in variable[1:])
+
+
 def _turned_on(known: dict[str, Filter], rig: Rig, turned: float | None) -> float | None:
     """What the variable ND on the lens is turned to: as far as it was, or its clear end."""
     variable = next((known[f] for f in rig.on_lens if known[f].kind == "variable_nd"), None)
     if variable is None:
         return None
-    clear, dark = variable.positions[0], variable.positions[-1]
-    return min(max(turned if turned is not None else clear, clear), dark)
+    return min(max(variable.stops if turned is None else turned, variable.stops), variable.dark_end)

@@ -60,7 +60,10 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
         if stop.light is not None and not cannot_wear(day.kit, stop.look.worn):
             stops.append(stop)
             asked.append((day.kit, stop.light.light, stop.look))
-    bag = packing.pack(asked)
+    try:
+        bag = packing.pack(asked)
+    except OutOfRange as refused:
+        return draw(request, "day/bag.html", status=422, day=day, refused=refused)
     names = [stop.name for stop in stops]
     packed = [Packed(_name(day.kit, piece), tuple(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces]
     ids = {piece.which for piece in bag.pieces if piece.what == "filter"}
@@ -68,6 +71,7 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
         request,
         "day/bag.html",
         day=day,
+        refused=None,
         packed=packed,
         at_home=[_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids],
         short=[(names[n], clicks / day.kit.body.clicks_per_stop) for n, clicks in bag.short.items()],

@@ -94,7 +94,7 @@ def same(ev100: float, look: Look, found: tuple, best: tuple) -> bool:
 def main() -> int:
     """Print the table. 1: an answer was wrong."""
     rigs = how_many_rigs(KIT, RIG)
-    irises = len(KIT.irises)
+    irises = len(KIT.irises())
     print(
         f"{len(KIT.filters)} filters, {KIT.holder.slots} slots, {irises} irises, {len(SPEEDS)} ISOs, "
         f"{len(SHUTTERS)} shutters: {rigs:,} legal rigs. Python {sys.version.split()[0]}. "

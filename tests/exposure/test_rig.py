@@ -36,10 +36,10 @@ NOT_FIGURES = (math.nan, math.inf, -math.inf, 1e308, -1)
 
 # The order in which a hand does things: pulling and dropping in is one step, opening and closing another.
 STEPS = (
-    ("holder_off",), ("unscrew",), ("pull", "drop_in"), ("holder_on",), ("screw_on",), ("built_in",), ("open", "close"),
-    ("iso",), ("shutter",),
+    ("holder_off",), ("unscrew",), ("front_off",), ("pull", "drop_in"), ("front_on",), ("holder_on",), ("screw_on",),
+    ("turn",), ("built_in",), ("open", "close"), ("iso",), ("shutter",),
 )  # fmt: skip
-ON_GLASS = ("pull", "drop_in", "holder_off", "holder_on", "unscrew", "screw_on")
+ON_GLASS = ("pull", "drop_in", "holder_off", "holder_on", "unscrew", "screw_on", "front_off", "front_on")
 
 
 class Hand:
@@ -49,6 +49,16 @@ class Hand:
         self.kit = kit
         self.on, slots, threads, self.built_in, self.iris, self.shutter, self.iso = plain_rig(kit, rig)
         self.slots, self.threads = set(slots), set(threads)
+        self.front, self.turned = rig.front, rig.turned
+        self.at_start = self.in_front()
+
+    def in_front(self) -> set[str]:
+        """Ids of the glass in front of the lens."""
+        return self.slots | ({self.front} - {None}) if self.on else set(self.threads)
+
+    def variable(self) -> str | None:
+        """Id of the variable ND in front of the lens."""
+        return next((f for f in self.in_front() if self.kit.filter(f).kind == "variable_nd"), None)
 
     def rig(self) -> PlainRig:
         glass = self.on, frozenset(self.slots), frozenset(self.threads)
@@ -70,6 +80,14 @@ class Hand:
             case "screw_on":
                 assert action.filter not in self.threads
                 self.threads.add(action.filter)
+            case "front_off":
+                assert self.front == action.filter
+                self.front = None
+            case "front_on":
+                assert self.front is None
+                self.front = action.filter
+        if self.variable() is None:
+            self.turned = None
         assert not self.slots or len(self.slots) <= self.kit.holder.slots
         assert len(self.threads) <= 2
         assert not (self.on and self.threads)
@@ -79,6 +97,12 @@ class Hand:
         """Change a setting, and say how long that takes [s]."""
         hands, wheel = self.kit.hands, self.kit.body.built_in_nd
         match action.do:
+            case "turn":
+                was_on = self.variable() in self.at_start
+                turned = abs(action.to - self.turned) if was_on else 0
+                assert turned > 0 or not was_on
+                self.turned = action.to
+                return hands.turn * turned
             case "built_in":
                 turned = abs(wheel.index(action.to) - wheel.index(self.built_in))
                 self.built_in = action.to
@@ -98,6 +122,12 @@ class Hand:
 
 def by_hand(kit: Kit, rig: Rig, done: Iterable[Action]) -> tuple[PlainRig, float, float]:
     """The rig after these actions, the seconds they take by this shooter's hands, and the part spent on the glass."""
+    hand, seconds, glass_seconds = hand_after(kit, rig, done)
+    return hand.rig(), seconds, glass_seconds
+
+
+def hand_after(kit: Kit, rig: Rig, done: Iterable[Action]) -> tuple[Hand, float, float]:
+    """The same, with the hand itself: what it has in the front ring, and how far it turned a variable ND."""
     hand, seconds, glass_seconds, step = Hand(kit, rig), 0.0, 0.0, 0
     for action in done:
         reached = next(n for n, names in enumerate(STEPS) if action.do in names)
@@ -107,7 +137,7 @@ def by_hand(kit: Kit, rig: Rig, done: Iterable[Action]) -> tuple[PlainRig, float
         assert action.seconds == pytest.approx(taken)
         seconds += taken
         glass_seconds += taken if action.do in ON_GLASS else 0
-    return hand.rig(), seconds, glass_seconds
+    return hand, seconds, glass_seconds
 
 
 @st.composite
@@ -206,6 +236,15 @@ KIT = Kit(
     ),
 )
 RIG = Rig(True, ("grey6",), (), 0, 2.8, 0.02, 100)
+VARIABLE = Filter("variable", "thread", 0.6, thread=82, kind="variable_nd", density_to=2.4)  # 1.99 to 7.97 stops
+OTHER = Filter("other", "thread", 0.3, thread=77, kind="variable_nd", density_to=1.8)
+POLARISER = Filter("polariser", "front", 0.4, thread=105, kind="polariser")
+FULL_KIT = replace(
+    KIT,
+    holder=replace(KIT.holder, front=105),
+    filters=(*KIT.filters, VARIABLE, OTHER, POLARISER, replace(POLARISER, id="small polariser", thread=95)),
+    step_ups=((77, 82),),
+)
 NO_HOLDER = replace(KIT, holder=None)
 NO_RING = replace(KIT, lens=replace(KIT.lens, thread=95))
 OFF = {"holder_on": False, "slots": ()}
@@ -257,10 +296,75 @@ def test_odd_but_legal_rig_is_taken(rig):
     check_rig(KIT, rig)
 
 
+@pytest.mark.parametrize(
+    ("kit", "changes", "field"),
+    [
+        (FULL_KIT, {"front": "unheard of"}, "rig.front"),
+        (FULL_KIT, {"front": "small polariser"}, "rig.front"),  # 95 mm in a 105 mm front ring
+        (FULL_KIT, {"front": "grey3"}, "rig.front"),
+        (KIT, {"front": "grey3"}, "rig.front"),  # no front ring
+        (FULL_KIT, {"slots": ("polariser",)}, "rig.slots"),
+        (replace(FULL_KIT, holder=None), {**OFF, "front": "polariser"}, "rig.front"),
+        (replace(FULL_KIT, step_ups=((67, 82),)), {**OFF, "threads": ("variable",), "turned": 3}, "rig.threads"),
+        (FULL_KIT, {**OFF, "threads": ("variable",)}, "rig.turned"),
+        (FULL_KIT, {**OFF, "threads": ("variable",), "turned": 1.9}, "rig.turned"),
+        (FULL_KIT, {**OFF, "threads": ("variable",), "turned": 7.98}, "rig.turned"),  # past its dark end
+        (FULL_KIT, {**OFF, "threads": ("variable",), "turned": math.nan}, "rig.turned"),
+        (FULL_KIT, {"turned": 3}, "rig.turned"),  # nothing on the lens that turns
+        (FULL_KIT, {**OFF, "threads": ("variable", "other"), "turned": 3}, "rig.threads"),  # a cross of two crosses
+    ],
+)
+def test_illegal_rig_with_other_glass_is_refused(kit, changes, field):
+    """A front ring takes its own thread; a variable ND is one, on a ring that fits, and turned within its ends."""
+    with pytest.raises(OutOfRange) as refused:
+        check_rig(kit, replace(RIG, **changes))
+    assert refused.value.field == field
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"front": "polariser"},
+        {"holder_on": False, "front": "polariser", "threads": ("variable",), "turned": 1.994},
+        {**OFF, "threads": ("variable", "round9"), "turned": 4.2},  # between two clicks
+        {**OFF, "threads": ("variable",), "turned": 7.97},  # its dark end, past the last whole click
+    ],
+)
+def test_legal_rig_with_other_glass_is_taken_and_left_alone(changes):
+    """A holder that is off keeps its front ring, a step-up ring carries a wider one, and a turn need be no click."""
+    rig = replace(RIG, **changes)
+    check_rig(FULL_KIT, rig)
+    assert nearest_rig(FULL_KIT, rig) == rig
+
+
+def test_of_two_filters_that_the_kit_now_calls_variable_one_stays_on():
+    """A kit that was put right while both were in the holder: two are never on the lens, so the page still opens."""
+    rig = replace(RIG, slots=("grey6", "grey9"))
+    now_variable = tuple(
+        replace(f, kind="variable_nd", density_to=2.4) if f.id in rig.slots else f for f in KIT.filters
+    )
+    kit = replace(KIT, filters=now_variable)
+    nearest = nearest_rig(kit, rig)
+    check_rig(kit, nearest)
+    assert (nearest.holder_on, nearest.slots) == (True, ("grey6",))
+    off = replace(rig, holder_on=False)
+    assert nearest_rig(kit, off) == off  # in the bag, both may stay in the holder
+    rings = tuple(
+        replace(f, kind="variable_nd", density_to=2.4) if f.id in ("round9", "round18") else f for f in KIT.filters
+    )
+    screwed = replace(off, slots=(), threads=("round18", "round9"))
+    nearest = nearest_rig(replace(KIT, filters=rings), screwed)
+    check_rig(replace(KIT, filters=rings), nearest)
+    assert nearest.threads == ("round18",)
+
+
 @pytest.mark.parametrize("came", [*NOT_FIGURES, 0])
 @pytest.mark.parametrize(
     ("make", "field"),
     [
+        (lambda came: Lens(1.8, 16, 77, 0, came), "widest_long"),
+        (lambda came: replace(KIT, step_ups=((came, 82),)), "step_ups"),
+        (lambda came: replace(KIT, step_ups=((67, 77), (77, came))), "step_ups"),
         (lambda came: replace(RIG, aperture=came), "rig.aperture"),
         (lambda came: replace(RIG, shutter=came), "rig.shutter"),
         (lambda came: replace(RIG, iso=came), "rig.iso"),
@@ -295,7 +399,7 @@ def test_figure_that_no_camera_has_is_refused(make, field, came):
         (lambda came: Look(2.8, 2, 4, 0.02, 0.2, came), "look.rush_tolerance"),
         *(
             (lambda came, name=name: Hands(**{name: came}), f"hands.{name}")
-            for name in (*ON_GLASS, "built_in", "iris", "iso", "shutter", "stray")
+            for name in (*ON_GLASS, "turn", "built_in", "iris", "iso", "shutter", "stray")
         ),
     ],
 )
@@ -316,6 +420,10 @@ def test_figure_that_may_be_zero_is_refused_where_it_makes_no_sense(make, field,
         (lambda: Look(1.8, 2, 4, 0.02), "look.wanted"),
         (lambda: Look(5.6, 2, 4, 0.02), "look.wanted"),
         (lambda: Lens(16, 1.8), "widest"),
+        (lambda: Lens(2.8, 16, widest_long=2.5), "widest_long"),
+        (lambda: Lens(2.8, 16, widest_long=18), "widest_long"),
+        (lambda: replace(KIT, step_ups=((82, 77),)), "step_ups"),  # a step down
+        (lambda: replace(KIT, step_ups=((67, 77),) * 21), "step_ups"),
         (lambda: replace(KIT.body, iso_base=()), "iso.base"),
         (lambda: replace(KIT.body, iso_allowed=()), "iso.allowed"),
         (lambda: replace(KIT.body, iso_allowed=(100,) * 101), "iso.allowed"),
@@ -333,6 +441,13 @@ def test_kit_or_look_that_makes_no_sense_is_refused(make, field):
     with pytest.raises(OutOfRange) as refused:
         make()
     assert refused.value.field == field
+
+
+def test_long_end_of_a_zoom_has_its_own_widest():
+    """f/2.8 to f/4 at the long end: a stop, so three clicks fewer; a lens without one has all of them."""
+    kit = replace(KIT, lens=Lens(2.8, 16, 77, widest_long=4))
+    assert list(kit.irises(long_end=True)) == list(kit.irises())[3:]
+    assert list(KIT.irises(long_end=True)) == list(KIT.irises())
 
 
 def test_look_needs_its_window_on_the_same_dial_as_the_rig():
