@@ -6,12 +6,13 @@ The format is our own, and named in it. Everything of the tables is there but th
 
 from __future__ import annotations
 
+import unicodedata
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from server.exposure import glass, rig
-from server.exposure.refused import OutOfRange
+from server.exposure import depth, glass, rig, scales
+from server.exposure.refused import OutOfRange, within
 
 from . import kits, tables
 
@@ -27,9 +28,9 @@ class Part(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, from_attributes=True)
 
 
-Name = Annotated[str, StringConstraints(min_length=1, max_length=tables.NAME_LONGEST, pattern=r"^[^\x00-\x1f\x7f]+$")]
-Engraving = Annotated[str, StringConstraints(max_length=tables.NAME_LONGEST, pattern=r"^[^\x00-\x1f\x7f]*$")]
-Millimetres = Annotated[float, Field(description="mm")]
+ONE_LINE = "one line that can be seen, without spaces at its ends or two in a row"
+Line = Annotated[str, Field(max_length=tables.NAME_LONGEST)]  # `kit_from` looks at the characters
+Name = Annotated[Line, Field(min_length=1, description=f"What the shooter calls it: {ONE_LINE}")]
 
 
 class BodyPart(Part):
@@ -37,13 +38,21 @@ class BodyPart(Part):
 
     name: Name
     clicks_per_stop: int = Field(description="Detents of the aperture dial a stop: 3, 2, 1; 10 for a stepless iris")
-    iso_base: list[float] = Field(description="ISO speeds", max_length=4)
+    iso_base: list[float] = Field(description="ISO speeds: the native ones, one or two", max_length=4)
     iso_allowed: list[float] = Field(description="ISO speeds that the shooter will use", max_length=rig.ISOS_MOST)
-    iso_quiet: float | None = Field(None, description="ISO speed: the highest that shows no noise")
-    shutters: list[float] = Field(description="Exposure times, s", max_length=rig.SHUTTERS_MOST)
-    frame_rate: float | None = Field(None, description="Frames a second, for shutters as angles")
-    format: str | None = Field(None, description="Id of the sensor format", max_length=tables.NAME_LONGEST)
-    built_in_nd: list[float] = Field(default=[0.0], description="Positions, stops", max_length=rig.BUILT_IN_MOST)
+    iso_quiet: float | None = Field(None, description="ISO speed: the highest that shows no noise; null: only the base")
+    shutters: list[float] = Field(
+        description="Exposure times that the shooter will use, s", max_length=rig.SHUTTERS_MOST
+    )
+    frame_rate: float | None = Field(None, description="Frames a second, 1/s, for shutters as angles; null: not said")
+    format: str | None = Field(
+        None,
+        description=f"Sensor: {', '.join(each.id for each in depth.FORMATS)}; null: not said",
+        max_length=tables.NAME_LONGEST,
+    )
+    built_in_nd: list[float] = Field(
+        default=[0.0], description="Positions of the built-in ND, stops, in their order", max_length=rig.BUILT_IN_MOST
+    )
 
 
 class LensPart(Part):
@@ -52,53 +61,61 @@ class LensPart(Part):
     name: Name
     widest: float = Field(description="f-number as marked")
     smallest: float = Field(description="f-number as marked")
-    widest_long: float | None = Field(None, description="f-number as marked, at the long end, if it is less")
-    thread: Millimetres | None = None
-    loss_stops: float = Field(0.0, description="T-stop minus f-stop, stops")
-    focal_mm: Millimetres | None = None
-    focal_long_mm: Millimetres | None = None
+    widest_long: float | None = Field(None, description="f-number as marked, at the long end of a zoom, if it is less")
+    thread: float | None = Field(None, description="Filter thread, mm; null without one")
+    loss_stops: float = Field(0.0, description="Its own loss, T-stop minus f-stop, stops")
+    focal_mm: float | None = Field(None, description="Focal length, mm; of a zoom, at its short end; null: not said")
+    focal_long_mm: float | None = Field(None, description="Focal length of a zoom at its long end, mm")
 
 
 class HolderPart(Part):
     """A filter holder."""
 
     name: Name
-    width: Millimetres
-    slots: int
+    width: float = Field(description="Width of the plates, mm")
+    slots: int = Field(description="How many plates it holds")
     rings: list[float] = Field(description="Lens threads with an adapter ring, mm", max_length=glass.RINGS_MOST)
-    front: float | None = Field(None, description="Thread of the front ring, mm")
+    front: float | None = Field(None, description="Thread of the front ring, mm; null without one")
 
 
 class FilterPart(Part):
     """A piece of glass."""
 
     name: Name
-    kind: glass.Kind = "nd"
-    mount: glass.Mount
-    engraved: Engraving = Field("", description="What stands on it")
-    density: float = Field(description="Marked density, D; a variable ND's clear end")
-    density_to: float | None = Field(None, description="A variable ND's dark end, D")
-    measured: float | None = Field(None, description="True density, D")
+    kind: glass.Kind = Field("nd", description="Plain or variable ND; the others are on only where a look wears them")
+    mount: glass.Mount = Field(description="In a slot, screwed on, or in the holder's front ring")
+    engraved: Line = Field("", description=f"What stands on it: {ONE_LINE}")
+    density: float = Field(description="Marked density, D; a grad's dark half, a variable ND's clear end")
+    density_to: float | None = Field(None, description="A variable ND's dark end as far as it is usable, D")
+    measured: float | None = Field(None, description="True density, D; null: not measured")
     measured_spread: float | None = Field(None, description="Its expanded uncertainty (k = 2), D", ge=0, le=20)
-    edge: glass.Edge | None = None
-    width: Millimetres | None = None
-    thread: Millimetres | None = None
+    edge: glass.Edge | None = Field(None, description="Of a grad; null for the others")
+    width: float | None = Field(None, description="Width of a plate, mm; null: whatever the holder takes")
+    thread: float | None = Field(None, description="Thread of a ring or of one for the front ring, mm")
+
+
+HANDS = tuple(rig.Hands.__dataclass_fields__)
 
 
 class KitDocument(Part):
     """A kit."""
 
-    format: Literal["lychgate-kit"]
-    version: Literal[1]
+    format: Literal["lychgate-kit"] = Field(description="What says that it is such a file")
+    version: Literal[1] = Field(description="Of the format")
     name: Name
-    hands: dict[str, float] = Field(default={}, description="Seconds for each action that differ from the usual ones")
+    hands: dict[str, float] = Field(
+        default={},
+        description="Seconds for each action that differ from the usual ones, s; turn and iris for each stop, built_in "
+        "for each position, stray what a stop nearer to the wanted iris is worth",
+        json_schema_extra={"propertyNames": {"enum": list(HANDS)}},
+    )
     step_ups: list[Annotated[list[float], Field(min_length=2, max_length=2)]] = Field(
         default=[], description="Step-up rings, [from, to] each, mm", max_length=glass.RINGS_MOST
     )
-    bodies: list[BodyPart] = Field(default=[], max_length=THINGS_MOST)
-    lenses: list[LensPart] = Field(default=[], max_length=THINGS_MOST)
-    holders: list[HolderPart] = Field(default=[], max_length=THINGS_MOST)
-    filters: list[FilterPart] = Field(default=[], max_length=glass.FILTERS_MOST)
+    bodies: list[BodyPart] = Field(default=[], description="Each with its own name", max_length=THINGS_MOST)
+    lenses: list[LensPart] = Field(default=[], description="Each with its own name", max_length=THINGS_MOST)
+    holders: list[HolderPart] = Field(default=[], description="Each with its own name", max_length=THINGS_MOST)
+    filters: list[FilterPart] = Field(default=[], description="Each with its own name", max_length=glass.FILTERS_MOST)
 
     @field_validator("bodies", "lenses", "holders", "filters")
     @classmethod
@@ -131,34 +148,76 @@ def kit_from(document: KitDocument, crew_id: int) -> tables.Kit:
 
     Raises OutOfRange, with the path of the field, for what no kit can be.
     """
-    kit = tables.Kit(crew_id=crew_id, name=document.name, hands=document.hands, step_ups=document.step_ups)
+    # Lists and dictionaries of its own: a starter's document is read by every kit that is made from it.
+    own = document.model_dump(include={"hands", "step_ups"})
+    kit = tables.Kit(crew_id=crew_id, name=document.name, **own)
     kit.bodies = [tables.Body(**part.model_dump()) for part in document.bodies]
     kit.lenses = [tables.Lens(**part.model_dump()) for part in document.lenses]
     kit.holders = [tables.Holder(**part.model_dump()) for part in document.holders]
     kit.filters = [tables.Filter(**part.model_dump()) for part in document.filters]
-    _check("bodies", kit.bodies, kits.body_of)
-    _check("lenses", kit.lenses, kits.lens_of)
+    _check_line("name", document.name)
+    _check("bodies", kit.bodies, _check_body)
+    _check("lenses", kit.lenses, _check_lens)
     _check("holders", kit.holders, kits.holder_of)
-    _check("filters", kit.filters, kits.filter_of)
-    unknown = [name for name in document.hands if name not in rig.Hands.__dataclass_fields__]
-    if unknown:
-        raise OutOfRange("hands", unknown[0], ", ".join(rig.Hands.__dataclass_fields__))
+    _check("filters", kit.filters, _check_filter)
+    for action in document.hands:
+        if action not in HANDS:
+            raise OutOfRange("hands", action, "seconds for " + ", ".join(HANDS))
     rig.Hands(**document.hands)
+    for number, (start, to) in enumerate(document.step_ups):
+        if not start < to:
+            raise OutOfRange(f"step_ups.{number}", [start, to], "the smaller thread first")
     rings = tuple((start, to) for start, to in document.step_ups)
     rig.Kit(rig.Body(3, (100.0,), (100.0,), (0.02,)), rig.Lens(2.8, 16.0), step_ups=rings)
     return kit
 
 
-Row = TypeVar("Row")
+def _check_line(field: str, text: str) -> None:
+    """
+    Let in only what the forms would keep as it is: a name of blanks cannot be tapped, and names that look alike cannot
+    be told apart. Not a rule of the document itself: what was kept once can always be saved.
+    """
+    if any(unicodedata.category(c)[0] == "C" for c in text) or text != " ".join(text.split()):
+        raise OutOfRange(field, text, ONE_LINE)
+
+
+def _check_body(row: tables.Body) -> None:
+    """What the engine asks of a body, and a sensor that it knows: no day could be drawn with another."""
+    kits.body_of(row)
+    if row.frame_rate is not None:
+        within("frame_rate", row.frame_rate, scales.FRAMES_FEWEST, scales.FRAMES_MOST, "frames a second")
+    if row.format is not None:
+        depth.format_of(row.format)
+
+
+def _check_lens(row: tables.Lens) -> None:
+    """What the engine asks of a lens, and focal lengths that a lens has."""
+    kits.lens_of(row)
+    for field, millimetres in (("focal_mm", row.focal_mm), ("focal_long_mm", row.focal_long_mm)):
+        if millimetres is not None:
+            within(field, millimetres, depth.FOCAL_SHORTEST, depth.FOCAL_LONGEST, "mm")
+    if row.focal_long_mm is not None and not (row.focal_mm or 0) < row.focal_long_mm:
+        raise OutOfRange("focal_long_mm", row.focal_long_mm, "more than the focal length at the other end")
+
+
+def _check_filter(row: tables.Filter) -> None:
+    """What the engine asks of a filter, and an engraving that can be read."""
+    kits.filter_of(row)
+    _check_line("engraved", row.engraved)
+
+
+Row = TypeVar("Row", tables.Body, tables.Lens, tables.Holder, tables.Filter)
 
 
 def _check(name: str, rows: Sequence[Row], check: Callable[[Row], object]) -> None:
-    """Let the engine look at each thing; a refusal is named by its path."""
+    """Look at each thing; a refusal is named by its path."""
     for number, row in enumerate(rows):
         try:
+            _check_line("name", row.name)
             check(row)
         except OutOfRange as refused:
-            raise OutOfRange(f"{name}.{number}.{refused.field}", refused.came, refused.allowed) from refused
+            field = refused.field.replace("iso.", "iso_")  # the engine speaks in the JSON calls' words
+            raise OutOfRange(f"{name}.{number}.{field}", refused.came, refused.allowed) from refused
 
 
 SCHEMA = KitDocument.model_json_schema() | {"$schema": "https://json-schema.org/draft/2020-12/schema"}

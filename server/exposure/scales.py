@@ -23,6 +23,7 @@ STEPLESS: ClicksPerStop = 10  # a stepless iris, counted and shown in tenths of 
 
 F_NUMBER_WIDEST, F_NUMBER_SMALLEST = 0.5, 128.0  # beyond any lens that is carried
 SHUTTER_SHORTEST, SHUTTER_LONGEST = 1e-5, 3600.0  # s
+FRAMES_FEWEST, FRAMES_MOST = 1.0, 1000.0  # frames a second
 ISO_LOWEST, ISO_HIGHEST = 1.0, 1e7
 
 # fmt: off

@@ -15,16 +15,17 @@ from server.book.kit_document import SCHEMA, KitDocument, document_of, kit_from
 from server.book.starters import STARTERS
 from server.door.problems import Problem
 from server.door.visitor import TheBook, TheVisitor
-from server.exposure.refused import OutOfRange
+from server.exposure.refused import OutOfRange, shown
 
 from .drawing import draw
-from .forms import TheFile, Typed
+from .forms import TheFile, Typed, text
 from .numbers import Number as RowNumber
 
 router = APIRouter()
 
 FILE_MOST = 200_000  # bytes
 ERRORS_SAID = 8
+MARK = b"\xef\xbb\xbf"  # some editors put it before UTF-8; it is no part of the JSON
 
 
 @router.get("/kits/new")
@@ -57,17 +58,15 @@ def read_kit(request: Request, book: TheBook, visitor: TheVisitor, content: TheF
         typed.errors["file"] = f"It is more than {FILE_MOST // 1000} kB; a kit is much less"
     else:
         try:
-            kit = kit_from(KitDocument.model_validate_json(content), visitor.crew)
+            kit = kit_from(KitDocument.model_validate_json(content.removeprefix(MARK)), visitor.crew)
             with book.writing() as session:
                 session.add(kit)
                 session.flush()
                 return _to(request, kit.id)
         except ValidationError as refused:
-            problem = Problem.of_validation([dict(error) for error in refused.errors()], None)
-            said = [f"{e.field}: {e.came} came, allowed is {e.allowed}" for e in problem.errors[:ERRORS_SAID]]
-            typed.errors["file"] = "It is not a kit. " + "; ".join(said)
+            typed.errors["file"] = "It is not a kit. " + _said(refused)
         except OutOfRange as refused:
-            typed.errors["file"] = f"It is no kit that can be. {refused}"
+            typed.errors["file"] = "It is no kit that can be. " + _word(refused.field, refused.came, refused.allowed)
     return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
 
 
@@ -90,6 +89,18 @@ def start_kit(
 def show_schema() -> Response:
     """What a kit's file may hold, as a JSON Schema."""
     return JSONResponse(SCHEMA, media_type="application/schema+json")
+
+
+def _said(refused: ValidationError) -> str:
+    """The first of what is wrong with a file."""
+    problem = Problem.of_validation([dict(error) for error in refused.errors()], None)
+    return "; ".join(_word(each.field, each.came, each.allowed) for each in problem.errors[:ERRORS_SAID])
+
+
+def _word(field: str, came: str, allowed: str) -> str:
+    """Path, what came, what is allowed; path and what came are out of a stranger's file."""
+    path = "the file" if field == "(body)" else shown(field)
+    return f"{text(path)}: {text(came) or 'only blanks'} came, allowed is {allowed}"
 
 
 def _to(request: Request, kit_id: int) -> Response:

@@ -20,6 +20,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import depth, glass, measuring, notation
 from server.exposure.refused import OutOfRange, within
 from server.exposure.rig import Hands
+from server.exposure.scales import FRAMES_FEWEST, FRAMES_MOST
 
 from .drawing import draw
 from .forms import (
@@ -101,6 +102,11 @@ class BodyForm(Form):
     shutters: Annotated[list[float], BeforeValidator(_times)]
     format: Annotated[str | None, BeforeValidator(_format)] = None
     built_in_nd: Annotated[list[float], BeforeValidator(lambda came: numbers(came) or [0.0])]
+
+    def check(self) -> None:
+        """Hold the frame rate to what a camera runs at."""
+        if self.frame_rate is not None:
+            within("frame_rate", self.frame_rate, FRAMES_FEWEST, FRAMES_MOST, "frames a second")
 
 
 class LensForm(Form):
@@ -357,12 +363,20 @@ def _keep(
                 typed.errors |= _rings_for_no_lens(kit, new, "rings")
         if form is None or typed.errors:
             return _kit_page(request, session, visitor.crew, kit_id, (things, thing_id, typed))
-        for field, value in _figures(form).items():
+        figures = _figures(form)
+        if thing_id is not None and isinstance(row, tables.Filter) and _is_other_glass(row, figures):
+            row.measured = row.measured_spread = None
+        for field, value in figures.items():
             setattr(row, field, value)
         if thing_id is None:
             rows.append(row)
         kits.changed(kit)
     return _to(request, kit_id, things)
+
+
+def _is_other_glass(row: tables.Filter, figures: dict[str, Any]) -> bool:
+    """Whether what is typed now is not the glass that was measured: its measure would not be this one's."""
+    return any(getattr(row, field) != figures[field] for field in ("kind", "density", "density_to"))
 
 
 def _figures(form: Form) -> dict[str, Any]:

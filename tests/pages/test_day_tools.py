@@ -310,3 +310,11 @@ def test_a_day_or_place_that_is_not_there_is_404(unchanged, number):
         unchanged.get(path, 404)
     assert unchanged.post(f"/days/1/places/{number}/grad", **SKY).status_code == 404
     assert unchanged.post(f"/days/{number}/lens", event_id=new_id(), lens="1").status_code == 404
+
+
+def test_a_kit_too_large_to_pack_says_so_on_its_page(demo_client, monkeypatch):
+    """The limit is the engine's; the page says what it is and what to do, and is no error of ours."""
+    monkeypatch.setattr("server.exposure.packing.WAYS_MOST", 0)
+    page = demo_client.get("/days/1/bag")
+    assert page.status_code == 422
+    assert "too large to find its smallest bag" in page.text

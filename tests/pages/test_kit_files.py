@@ -44,6 +44,10 @@ def test_a_saved_kit_is_read_again_as_it_was(client):
         (b'{"format": "lychgate-kit", "version": 1}', "name: nothing came"),
         (b" " * 200_001, "more than 200 kB"),
         (b"[" * 100_000, "It is not a kit"),
+        (b"hello", "the file: something else came"),
+        (b'{"format": "lychgate-kit", "version": 1, "name": "  "}', "name: only blanks came"),
+        (b'{"format": "lychgate-kit", "version": 1, "name": "a\\u0000b"}', "name: a b came"),
+        (b'{"' + b"e" * 1000 + b'": 1}', "e" * 60 + "…: 1 came, allowed is no such field"),
     ],
 )
 def test_a_file_that_is_no_kit_is_refused_beside_its_field(client, content, words):
@@ -65,6 +69,58 @@ def test_a_kit_that_cannot_be_is_refused_with_its_path(client):
     response = client.post("/kits/document", files={"file": ("kit.json", json.dumps(kit).encode())})
     assert response.status_code == 422
     assert "filters.0.density: 40.0 came, allowed is 0 to 6 D" in said(response)
+
+
+def test_no_more_is_said_than_a_person_reads(client):
+    """The first eight."""
+    kit = {"format": "lychgate-kit", "version": 1, "name": "x"} | {f"odd{n}": n for n in range(30)}
+    response = client.post("/kits/document", files={"file": ("kit.json", json.dumps(kit).encode())})
+    assert said(response).count(" came, ") == 8
+    assert "odd7" in said(response)
+    assert "odd8" not in said(response)
+
+
+def test_what_came_is_quoted_and_never_run(client):
+    """A file may be a stranger's."""
+    kit = {"format": "lychgate-kit", "version": 1, "name": "x", "<script>alert(1)</script>": 1}
+    response = client.post("/kits/document", files={"file": ("kit.json", json.dumps(kit).encode())})
+    assert "&lt;script&gt;" in said(response)
+    assert "<script>alert" not in response.text
+
+
+def test_a_file_that_an_editor_has_marked_as_utf_8_is_read(client):
+    """Some put three bytes before the text."""
+    kit = b'{"format": "lychgate-kit", "version": 1, "name": "x"}'
+    assert client.post("/kits/document", files={"file": ("kit.json", b"\xef\xbb\xbf" + kit)}).status_code == 303
+
+
+@pytest.mark.parametrize("thing", ["bodies", "lenses"])
+def test_a_file_cannot_make_a_day_that_no_page_can_draw(client, thing):
+    """An unknown sensor, or a focal length of nothing, would stop the day page on the day."""
+    client.post("/kits/starters/1")
+    kit = client.get("/kits/1/document").json()
+    kit[thing][0] |= {"bodies": {"format": "huge"}, "lenses": {"focal_mm": 0.0}}[thing]
+    response = client.post("/kits/document", files={"file": ("kit.json", json.dumps(kit).encode())})
+    assert response.status_code == 422
+    assert f"{thing}.0.{'format: huge' if thing == 'bodies' else 'focal_mm: 0.0'} came" in said(response)
+
+
+@pytest.mark.parametrize(
+    ("name", "file"),
+    [
+        ("Ann’s kit; v2", "ann-s-kit-v2"),
+        ('a"b/../c', "a-b-c"),
+        ("カメラ", "kit"),
+        ("...", "kit"),
+        ("A" * 80, "a" * 80),
+    ],
+)
+def test_a_saved_kit_has_a_file_name_that_every_system_takes(client, name, file):
+    """Whatever the kit is called."""
+    client.post("/kits", data={"name": name})
+    saved = client.get("/kits/1/document")
+    assert saved.headers["content-disposition"] == f'attachment; filename="{file}.kit.json"'
+    assert saved.json()["name"] == name
 
 
 def test_a_form_without_a_file_or_with_two_is_no_500(client):

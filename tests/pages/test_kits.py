@@ -428,6 +428,33 @@ def test_a_ring_for_no_lens_of_the_kit_is_told(unchanged):
     assert "95 mm" in page.refused["rings"]
 
 
+def test_a_measure_goes_with_the_glass_that_was_measured(demo_client):
+    """A 0.6 that was measured and is now called a variable ND: the kit page must open, and the day go on."""
+    shown = {"name": "Ring", "kind": "nd", "mount": "thread", "engraved": "0.6", "thread": "77"}
+    demo_client.post("/kits/1/filters", data=shown)
+    wall = {"aperture": "4", "shutter": "1/50", "iso": "100"}
+    readings = {f"without_{k}": v for k, v in wall.items()} | {f"with_{k}": v for k, v in wall.items()}
+    readings |= {"without_meter": "2", "keep": "1"}
+    assert demo_client.post("/kits/1/filters/6/measure", data=readings, follow_redirects=False).status_code == 303
+    assert "measured 0.60" in demo_client.get("/kits/1").text
+    kept = demo_client.post("/kits/1/filters/6", data=shown | {"name": "Same ring"}, follow_redirects=True)
+    assert "measured 0.60" in kept.text, "a new name is the same glass"
+    variable = shown | {"kind": "variable_nd", "engraved_to": "1.8"}
+    changed = demo_client.post("/kits/1/filters/6", data=variable, follow_redirects=True)
+    assert changed.status_code == 200
+    assert "measured" not in changed.text
+    assert demo_client.get("/days/1").status_code == 200
+
+
+@pytest.mark.parametrize("rate", ["0", "-5", "99999999999"])
+def test_a_frame_rate_that_no_camera_runs_at_is_refused(demo_client, rate):
+    """Beside its field."""
+    body = {"name": "B", "clicks_per_stop": "3", "iso_base": "100", "iso_allowed": "100", "shutters": "1/50"}
+    page = demo_client.post("/kits/1/bodies", data=body | {"built_in_nd": "0", "frame_rate": rate})
+    assert page.status_code == 422
+    assert "1 to 1000 frames a second" in page.text
+
+
 def test_a_taken_name_does_not_hide_what_else_is_wrong(demo_client):
     """Both words at once: nobody wants to be sent back twice."""
     twin = {"name": "0.6 plate", "kind": "nd", "mount": "thread", "engraved": "0.6"}
