@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
+from cachetools import LRUCache, cached
 from sqlalchemy import Row, Select, bindparam, func, select, update
 
 from server.exposure.moves import best_pictures, cannot_wear
@@ -14,11 +16,12 @@ from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 from . import tables
 from .crews import NotThere
 from .kits import Carried, carried
-from .known import Known
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
+
+DAYS_KNOWN = 500  # days that are remembered; a stamp is new with every change, so what was read for it stays true
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,6 @@ class Day:
     state: State
     stops: tuple[Stop, ...]
     moved_by_kit: bool
-    holder_id: int | None
 
     @property
     def kit(self) -> Kit:
@@ -63,13 +65,25 @@ class Day:
         """The place where the shooter stands."""
         return next((stop for stop in self.stops if stop.place == self.state.here), None)
 
+    def stop(self, place: int) -> Stop:
+        """The stop at a place, by its number. Raises NotThere where the place is none of the day's."""
+        for stop in self.stops:
+            if stop.place == place:
+                return stop
+        raise NotThere("places")
+
 
 def open_day(session: Session, crew_id: int, day_id: int) -> Day:
     """The day with its state. Raises NotThere, or KitIncomplete where the kit lacks a body or a lens."""
+    return _read_day(session, day_id, _row(session, crew_id, day_id))
+
+
+def _row(session: Session, crew_id: int, day_id: int) -> Row[Any]:
+    """The crew's own day as `_DAY` has it. Raises NotThere for any other, another crew's included."""
     row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
     if row is None:
         raise NotThere("days")
-    return _days.get((row.stamp, row.kit_stamp), lambda: _read_day(session, day_id, row))
+    return row
 
 
 def changed(session: Session, day_id: int) -> None:
@@ -83,9 +97,7 @@ def changed_at(session: Session, venue_id: int) -> None:
         changed(session, day_id)
 
 
-_days: Known[tuple[str, str], Day] = Known()
-
-
+@cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: (row.stamp, row.kit_stamp), lock=Lock())
 def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
@@ -98,29 +110,27 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
         for each in session.execute(_PLACES, {"day": day_id})
     )
     moved_by_kit = rig != state.rig or used.stood_in
-    return Day(day_id, row.name, row.venue, row.time_zone, used, rig, state, stops, moved_by_kit, row.holder_id)
+    return Day(day_id, row.name, row.venue, row.time_zone, used, rig, state, stops, moved_by_kit)
 
 
 def shortfalls(day: Day) -> tuple[tuple[str, float], ...]:
-    """The places that even the whole kit misses, by how many stops; 0 for one whose look cannot be worn."""
-    clicks, found = day.kit.body.clicks_per_stop, []
-    for stop in day.stops:
-        if stop.light is None:
-            continue
-        if cannot_wear(day.kit, stop.look.worn):
-            found.append((stop.name, 0.0))
-            continue
-        (best,) = best_pictures(day.kit, [(stop.light.light, stop.look)])
-        if best.parts[0] > 0:
-            found.append((stop.name, best.parts[0] / clicks))
-    return tuple(found)
+    """
+    The places that even the whole kit misses, by how many stops; 0 for one whose look cannot be worn.
+
+    Raises OutOfRange for a kit that is too large to work out (`moves.RIGS_MOST`).
+    """
+    lit = [stop for stop in day.stops if stop.light is not None]
+    stuck = [stop for stop in lit if cannot_wear(day.kit, stop.look.worn)]
+    asked = [(stop.light.light, stop.look) for stop in lit if stop not in stuck and stop.light is not None]
+    misses = iter(found.parts[0] for found in best_pictures(day.kit, asked))
+    clicks = day.kit.body.clicks_per_stop
+    short = [(stop.name, 0.0 if stop in stuck else next(misses) / clicks, stop in stuck) for stop in lit]
+    return tuple((name, stops) for name, stops, is_stuck in short if is_stuck or stops > 0)
 
 
 def with_lens(session: Session, crew_id: int, day_id: int, lens: int) -> Carried:
     """What would be in use with another lens of the day's kit. Raises NotThere for one that the kit has not."""
-    row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
-    if row is None:
-        raise NotThere("days")
+    row = _row(session, crew_id, day_id)
     used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, lens, row.holder_id))
     if used.lens != lens:
         raise NotThere("lenses")
@@ -211,7 +221,7 @@ def append(
     """
     Add one event to the day's log. False, and nothing changed, where the log has an event with this id already.
 
-    The session must be a writing one of this crew, after `owned` has let the day through.
+    The session must be a writing one of this crew, after `open_day` has let the day through.
     """
     event = tables.Event
     known = session.scalars(select(event.sequence).where(event.day_id == day_id, event.id == event_id)).first()
@@ -223,13 +233,6 @@ def append(
     )
     changed(session, day_id)
     return True
-
-
-def check_place(session: Session, day_id: int, place: int) -> None:
-    """Raise NotThere unless the place is one of the day's."""
-    each = tables.DayPlace
-    if session.scalars(select(each.id).where(each.day_id == day_id, each.place_id == place)).first() is None:
-        raise NotThere("places")
 
 
 def start_rig(body: tables.Body, look: Look) -> dict[str, Any]:

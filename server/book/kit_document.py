@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from server.exposure import depth, glass, rig, scales
-from server.exposure.refused import OutOfRange, within
+from server.exposure import depth, glass, rig
+from server.exposure.refused import OutOfRange
 
 from . import kits, tables
 
@@ -156,8 +156,8 @@ def kit_from(document: KitDocument, crew_id: int) -> tables.Kit:
     kit.holders = [tables.Holder(**part.model_dump()) for part in document.holders]
     kit.filters = [tables.Filter(**part.model_dump()) for part in document.filters]
     _check_line("name", document.name)
-    _check("bodies", kit.bodies, _check_body)
-    _check("lenses", kit.lenses, _check_lens)
+    _check("bodies", kit.bodies, kits.check_body)
+    _check("lenses", kit.lenses, kits.check_lens)
     _check("holders", kit.holders, kits.holder_of)
     _check("filters", kit.filters, _check_filter)
     for action in document.hands:
@@ -179,25 +179,6 @@ def _check_line(field: str, text: str) -> None:
     """
     if any(unicodedata.category(c)[0] == "C" for c in text) or text != " ".join(text.split()):
         raise OutOfRange(field, text, ONE_LINE)
-
-
-def _check_body(row: tables.Body) -> None:
-    """What the engine asks of a body, and a sensor that it knows: no day could be drawn with another."""
-    kits.body_of(row)
-    if row.frame_rate is not None:
-        within("frame_rate", row.frame_rate, scales.FRAMES_FEWEST, scales.FRAMES_MOST, "frames a second")
-    if row.format is not None:
-        depth.format_of(row.format)
-
-
-def _check_lens(row: tables.Lens) -> None:
-    """What the engine asks of a lens, and focal lengths that a lens has."""
-    kits.lens_of(row)
-    for field, millimetres in (("focal_mm", row.focal_mm), ("focal_long_mm", row.focal_long_mm)):
-        if millimetres is not None:
-            within(field, millimetres, depth.FOCAL_SHORTEST, depth.FOCAL_LONGEST, "mm")
-    if row.focal_long_mm is not None and not (row.focal_mm or 0) < row.focal_long_mm:
-        raise OutOfRange("focal_long_mm", row.focal_long_mm, "more than the focal length at the other end")
 
 
 def _check_filter(row: tables.Filter) -> None:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from threading import Lock
 from typing import TYPE_CHECKING, cast
 
+from cachetools import LRUCache, cached
+
 from server.exposure import cautions, depth, glass, rig
-from server.exposure.scales import clicks_per_stop
+from server.exposure.refused import OutOfRange, within
+from server.exposure.scales import FRAMES_FEWEST, FRAMES_MOST, clicks_per_stop
 
 from . import tables
-from .known import Known
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
+
+KITS_KNOWN = 500  # kits that are remembered, by their stamps
 
 
 class KitIncomplete(LookupError):
@@ -57,6 +62,25 @@ def filter_of(row: tables.Filter) -> glass.Filter:
     )
 
 
+def check_body(row: tables.Body) -> None:
+    """What the engine asks of a body, a sensor that it knows, and a frame rate that cameras run at: else OutOfRange."""
+    body_of(row)
+    if row.frame_rate is not None:
+        within("frame_rate", row.frame_rate, FRAMES_FEWEST, FRAMES_MOST, "frames a second")
+    if row.format is not None:
+        depth.format_of(row.format)
+
+
+def check_lens(row: tables.Lens) -> None:
+    """What the engine asks of a lens, and focal lengths that a lens has: else OutOfRange."""
+    lens_of(row)
+    for field, millimetres in (("focal_mm", row.focal_mm), ("focal_long_mm", row.focal_long_mm)):
+        if millimetres is not None:
+            within(field, millimetres, depth.FOCAL_SHORTEST, depth.FOCAL_LONGEST, "mm")
+    if row.focal_long_mm is not None and not (row.focal_mm or 0) < row.focal_long_mm:
+        raise OutOfRange("focal_long_mm", row.focal_long_mm, "more than the focal length at the other end")
+
+
 def changed(kit: tables.Kit) -> None:
     """Say that something in the kit is not what it was. Every change of a kit calls this."""
     kit.stamp = tables.new_stamp()
@@ -93,7 +117,8 @@ class Carried:
         return None if self.sensor is None or focal is None else cautions.Sight(focal, self.sensor.diagonal_mm)
 
 
-def carried(session: Session, stamp: str, kit_id: int, chosen: Chosen) -> Carried:
+@cached(LRUCache(KITS_KNOWN), key=lambda _session, stamp, _kit_id, chosen: (stamp, chosen), lock=Lock())
+def carried(session: Session, stamp: str, kit_id: int, chosen: Chosen) -> Carried:  # noqa: ARG001 - it is the key
     """
     A kit with one of its bodies, lenses and holders.
 
@@ -101,13 +126,6 @@ def carried(session: Session, stamp: str, kit_id: int, chosen: Chosen) -> Carrie
     a holder that has no ring for the lens to one that has. Raises KitIncomplete where there is no body or no lens.
     A kit is read once for each stamp: it makes up most of a day's rows.
     """
-    return _kits.get((stamp, chosen), lambda: _read_kit(session, kit_id, chosen))
-
-
-_kits: Known[tuple[str, Chosen], Carried] = Known()
-
-
-def _read_kit(session: Session, kit_id: int, chosen: Chosen) -> Carried:
     kit = session.get_one(tables.Kit, kit_id)
     body_id, lens_id, holder_id = chosen
     body = next((row for row in kit.bodies if row.id == body_id), None) or next(iter(kit.bodies), None)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from fastapi import APIRouter, Request, Response
 from pydantic import BeforeValidator
 
-from server.book.crews import NotThere
 from server.book.days import open_day
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import grads, packing, wording
@@ -21,7 +20,7 @@ from .forms import Form, Number, NumberOrZero, TheForm, Typed, text
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
-    from server.book.days import Day, Stop
+    from server.book.days import Stop
     from server.exposure.light import Light
     from server.exposure.rig import Kit, Look
 
@@ -33,7 +32,7 @@ def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     """Every way to a place that no other beats on hand time, iris and ISO at once."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    stop = _stop(day, place_id)
+    stop = day.stop(place_id)
     ways = []
     if stop.light is not None and not cannot_wear(day.kit, stop.look.worn):
         found = other_ways(day.kit, day.rig, stop.light.light, stop.look)
@@ -124,7 +123,7 @@ def advise_grad(
     """The form for a sky and a ground reading."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    return draw(request, "day/grad.html", day=day, stop=_stop(day, place_id), typed=Typed(), advice=None)
+    return draw(request, "day/grad.html", day=day, stop=day.stop(place_id), typed=Typed(), advice=None)
 
 
 @router.post("/days/{day_id}/places/{place_id}/grad")
@@ -135,7 +134,7 @@ def work_out_grad(
     form, typed = GradForm.read(came)
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    stop, kit = _stop(day, place_id), day.kit
+    stop, kit = day.stop(place_id), day.kit
     advice = None
     if form is not None:
         holder = kit.holder if kit.holder is not None and kit.holder.mounts_on(kit.lens.thread, kit.step_ups) else None
@@ -148,10 +147,3 @@ def work_out_grad(
         advice = grads.advise(form.skies(), at_hand, holder.slots - grey if holder is not None else 0)
     status = 200 if form is not None else 422
     return draw(request, "day/grad.html", status=status, day=day, stop=stop, typed=typed, advice=advice)
-
-
-def _stop(day: Day, place_id: int) -> Stop:
-    stop = next((each for each in day.stops if each.place == place_id), None)
-    if stop is None:
-        raise NotThere("places")
-    return stop

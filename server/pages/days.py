@@ -9,9 +9,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 
-from server.book import tables
-from server.book.crews import owned
-from server.book.days import append, check_place, checked_rig, open_day, with_lens
+from server.book.days import append, checked_rig, open_day, with_lens
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.glass import screws_on
@@ -28,7 +26,7 @@ from .readings import METHODS, raw_figures, read_reading
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from server.book.days import Day
+    from server.book.days import Day, Stop
     from server.door.visitor import Visitor
 
 router = APIRouter()
@@ -144,13 +142,11 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     """The shooter walked to a place with one of its two answers on the camera."""
     form, typed = Tap.read(came)
     with book.writing() as session:
-        owned(session, tables.Day, visitor.crew, day_id)
+        day = open_day(session, visitor.crew, day_id)
         if form is not None:
             answer, rig = form.tap
-            check_place(session, day_id, form.place)
             try:
-                kit = open_day(session, visitor.crew, day_id).kit
-                data = {"place": form.place, "answer": answer, "rig": checked_rig(kit, rig)}
+                data = {"place": day.stop(form.place).place, "answer": answer, "rig": checked_rig(day.kit, rig)}
             except OutOfRange:
                 return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
             append(session, day_id, form.event_id, "moved", data, visitor.name)
@@ -163,10 +159,9 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
     form, typed = Nudge.read(came)
     said = ""
     with book.writing() as session:
-        owned(session, tables.Day, visitor.crew, day_id)
+        day = open_day(session, visitor.crew, day_id)
         if form is not None:
-            check_place(session, day_id, form.place)
-            data = {"place": form.place, "clicks": form.clicks}
+            data = {"place": day.stop(form.place).place, "clicks": form.clicks}
             append(session, day_id, form.event_id, "nudged", data, visitor.name)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
         return _drawn(request, session, visitor, day_id, typed, said)
@@ -177,7 +172,7 @@ def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber
     """Take back what was done last."""
     form, typed = Undo.read(came)
     with book.writing() as session:
-        owned(session, tables.Day, visitor.crew, day_id)
+        open_day(session, visitor.crew, day_id)
         if form is not None:
             append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name)
         return _drawn(request, session, visitor, day_id, typed, "Taken back.")
@@ -236,9 +231,8 @@ def meter(
 ) -> Response:  # fmt: skip
     """The forms for a new reading at a place of the day."""
     with book.reading() as session:
-        owned(session, tables.Day, visitor.crew, day_id)
-        check_place(session, day_id, place_id)
-        return _meter_page(request, open_day(session, visitor.crew, day_id), place_id, Typed())
+        day = open_day(session, visitor.crew, day_id)
+    return _meter_page(request, day, day.stop(place_id), Typed())
 
 
 @router.post("/days/{day_id}/places/{place_id}/readings")
@@ -255,9 +249,8 @@ def take_reading(
     event_id, typed_id = EventOnly.read(came)
     typed.errors |= typed_id.errors
     with book.writing() as session:
-        owned(session, tables.Day, visitor.crew, day_id)
-        check_place(session, day_id, place_id)
         day = open_day(session, visitor.crew, day_id)
+        stop = day.stop(place_id)
         if form is not None and event_id is not None:
             stops = glass_stops(day.kit, day.rig) if form.kind == "camera" else 0.0
             try:
@@ -269,7 +262,7 @@ def take_reading(
             except OutOfRange as refused:
                 typed.refuse(refused)
         if typed.errors:
-            return _meter_page(request, day, place_id, typed, status=422)
+            return _meter_page(request, day, stop, typed, status=422)
     return _to_day(request, day_id)
 
 
@@ -312,8 +305,7 @@ def _rig_page(request: Request, day: Day, typed: Typed, status: int = 200) -> Re
     )  # fmt: skip
 
 
-def _meter_page(request: Request, day: Day, place_id: int, typed: Typed, status: int = 200) -> Response:
-    stop = next(each for each in day.stops if each.place == place_id)
+def _meter_page(request: Request, day: Day, stop: Stop, typed: Typed, status: int = 200) -> Response:
     last = stop.light.reading.kind if stop.light is not None else "ev"
     return draw(
         request, "day/meter.html", status=status, day=day, stop=stop, typed=typed, methods=METHODS,

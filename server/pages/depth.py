@@ -16,22 +16,13 @@ from server.exposure.refused import OutOfRange
 from server.exposure.scales import exact_f_number
 
 from .drawing import draw
-from .forms import FNumber, Form, MaybeNumber, Number, Typed, text
+from .forms import FNumber, Form, MaybeNumber, Number, Typed, sensor
 from .numbers import Number as RowNumber
 
 router = APIRouter()
 
 
-def _format(came: object) -> depth.Format:
-    line = text(came)
-    known = next((each for each in depth.FORMATS if each.id == line), None)
-    if known is None:
-        message = "a sensor of the list"
-        raise ValueError(message)
-    return known
-
-
-AFormat = Annotated[Any, BeforeValidator(_format)]
+AFormat = Annotated[Any, BeforeValidator(sensor)]
 
 
 class DepthForm(Form):

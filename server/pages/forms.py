@@ -17,13 +17,13 @@ from pydantic import BaseModel, BeforeValidator, ValidationError
 from starlette.datastructures import FormData, UploadFile
 
 from server.book.tables import NAME_LONGEST
+from server.exposure import depth
 from server.exposure.refused import OutOfRange
 from server.exposure.scales import ISO_MARKS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-ROW_NUMBER_MOST = 2**31 - 1
 LIST_MOST = 100
 FIELDS_MOST = 5000  # a day with all the places that a venue may have is set up in one form
 
@@ -143,11 +143,6 @@ def numbers(came: object) -> list[float]:
     return [number(part, "77 82") for part in _parts(came)]
 
 
-def times(came: object) -> list[float]:
-    """Exposure times: "1/50 1/100"."""
-    return [seconds(part) for part in _parts(came)]
-
-
 def speeds(came: object) -> list[float]:
     """ISO speeds: "100 200 400", or "100-6400" for every third of a stop between."""
     found: list[float] = []
@@ -183,12 +178,21 @@ def or_zero(came: object) -> float:
     return 0.0 if optional(came) is None else number(came, "0.3")
 
 
+def sensor(came: object) -> depth.Format:
+    """A sensor, by its id in `exposure.depth`."""
+    line = text(came)
+    for known in depth.FORMATS:
+        if known.id == line:
+            return known
+    message = "a sensor of the list"
+    raise ValueError(message)
+
+
 def ticked(came: object) -> bool:
     """Whether a box was ticked."""
     return bool(came)
 
 
-Text = Annotated[str, BeforeValidator(text)]
 Name = Annotated[str, BeforeValidator(name)]
 Number = Annotated[float, BeforeValidator(number)]
 FNumber = Annotated[float, BeforeValidator(f_number)]
@@ -199,7 +203,6 @@ Whole = Annotated[int, BeforeValidator(whole)]
 MaybeFNumber = Annotated[float | None, BeforeValidator(lambda came: None if optional(came) is None else f_number(came))]
 MaybeWhole = Annotated[int | None, BeforeValidator(lambda came: None if optional(came) is None else whole(came))]
 Numbers = Annotated[list[float], BeforeValidator(numbers)]
-Times = Annotated[list[float], BeforeValidator(times)]
 Pairs = Annotated[list[list[float]], BeforeValidator(pairs)]
 Speeds = Annotated[list[float], BeforeValidator(speeds)]
 Ticked = Annotated[bool, BeforeValidator(ticked)]

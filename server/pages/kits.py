@@ -17,10 +17,9 @@ from server.book.days import open_day, shortfalls
 from server.book.kit_document import THINGS_MOST
 from server.book.starters import STARTERS
 from server.door.visitor import TheBook, TheVisitor
-from server.exposure import depth, glass, measuring, notation
-from server.exposure.refused import OutOfRange, within
+from server.exposure import glass, measuring, notation
+from server.exposure.refused import OutOfRange
 from server.exposure.rig import Hands
-from server.exposure.scales import FRAMES_FEWEST, FRAMES_MOST
 
 from .drawing import draw
 from .forms import (
@@ -41,6 +40,7 @@ from .forms import (
     numbers,
     optional,
     or_zero,
+    sensor,
     text,
     times_at,
 )
@@ -62,9 +62,8 @@ def _times(came: object, info: ValidationInfo) -> list[float]:
     return times_at(came if optional(came) is not None or not frame_rate else "180°", frame_rate)
 
 
-def _format(came: object) -> str | None:
-    line = text(came)
-    return depth.format_of(line).id if line else None
+def _sensor_id(came: object) -> str | None:
+    return None if optional(came) is None else sensor(came).id
 
 
 def _loss(came: object, info: ValidationInfo) -> float:
@@ -100,13 +99,8 @@ class BodyForm(Form):
     iso_quiet: MaybeNumber = None
     frame_rate: MaybeNumber = None
     shutters: Annotated[list[float], BeforeValidator(_times)]
-    format: Annotated[str | None, BeforeValidator(_format)] = None
+    format: Annotated[str | None, BeforeValidator(_sensor_id)] = None
     built_in_nd: Annotated[list[float], BeforeValidator(lambda came: numbers(came) or [0.0])]
-
-    def check(self) -> None:
-        """Hold the frame rate to what a camera runs at."""
-        if self.frame_rate is not None:
-            within("frame_rate", self.frame_rate, FRAMES_FEWEST, FRAMES_MOST, "frames a second")
 
 
 class LensForm(Form):
@@ -120,15 +114,6 @@ class LensForm(Form):
     focal_long_mm: MaybeNumber = None
     thread: MaybeNumber = None
     loss_stops: Annotated[float, BeforeValidator(_loss)] = 0.0
-
-    def check(self) -> None:
-        """Hold the focal lengths to what a lens has."""
-        for name in ("focal_mm", "focal_long_mm"):
-            value = getattr(self, name)
-            if value is not None:
-                within(name, value, 1, 2000, "mm")
-        if self.focal_long_mm is not None and not (self.focal_mm or 0) < self.focal_long_mm:
-            raise OutOfRange("focal_long_mm", self.focal_long_mm, "more than the focal length at the other end")
 
 
 class HolderForm(Form):
@@ -145,12 +130,12 @@ class FilterForm(Form):
     """A filter, by what is engraved on it; meant says which, where an engraving could be several things."""
 
     name: Name
-    kind: Literal["nd", "variable_nd", "grad", "polariser", "diffusion", "colour"]
-    mount: Literal["slot", "thread", "front"]
+    kind: glass.Kind
+    mount: glass.Mount
     engraved: Annotated[str, BeforeValidator(text)]
     meant: Annotated[str, BeforeValidator(text)] = ""
     engraved_to: Annotated[str, BeforeValidator(text)] = ""
-    edge: Annotated[Literal["soft", "hard"] | None, BeforeValidator(optional)] = None
+    edge: Annotated[glass.Edge | None, BeforeValidator(optional)] = None
     width: MaybeNumber = None
     thread: MaybeNumber = None
 
@@ -233,8 +218,8 @@ class Thing:
 
 Things = Literal["bodies", "lenses", "holders", "filters"]
 THINGS: dict[Things, Thing] = {
-    "bodies": Thing("body", tables.Body, BodyForm, kits.body_of),
-    "lenses": Thing("lens", tables.Lens, LensForm, kits.lens_of),
+    "bodies": Thing("body", tables.Body, BodyForm, kits.check_body),
+    "lenses": Thing("lens", tables.Lens, LensForm, kits.check_lens),
     "holders": Thing("holder", tables.Holder, HolderForm, kits.holder_of),
     "filters": Thing("filter", tables.Filter, FilterForm, kits.filter_of),
 }
@@ -356,14 +341,14 @@ def _keep(
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         rows = getattr(kit, things)
         row = thing.table() if thing_id is None else _one_of(rows, thing_id)
+        figures = {} if form is None else _figures(form)
         if form is not None:
-            typed.errors |= _refusals(thing, rows, thing_id, form)
+            typed.errors |= _refusals(thing, rows, thing_id, figures)
             if isinstance(form, HolderForm):
                 new = [ring for ring in form.rings if ring not in (row.rings or [])]
                 typed.errors |= _rings_for_no_lens(kit, new, "rings")
         if form is None or typed.errors:
             return _kit_page(request, session, visitor.crew, kit_id, (things, thing_id, typed))
-        figures = _figures(form)
         if thing_id is not None and isinstance(row, tables.Filter) and _is_other_glass(row, figures):
             row.measured = row.measured_spread = None
         for field, value in figures.items():
@@ -385,9 +370,8 @@ def _figures(form: Form) -> dict[str, Any]:
     return figures
 
 
-def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, form: Form) -> dict[str, str]:
+def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, values: dict[str, Any]) -> dict[str, str]:
     """What is wrong with it beyond its form: the engine's limits, a name that is taken, a kit that is full."""
-    values = _figures(form)
     typed = Typed()
     try:
         thing.check(thing.table(**values))
@@ -453,12 +437,17 @@ DAYS_SHOWN = 10
 
 @dataclass(frozen=True, slots=True)
 class DayAhead:
-    """A day with this kit, and the places where even all of it falls short, by how many stops."""
+    """
+    A day with this kit, and the places where even all of it falls short, by how many stops.
+
+    too_large: what came where the kit is too large to work that out; its page must open all the same, to be mended
+    """
 
     id: int
     name: str
     on: date
-    short: tuple[tuple[str, float], ...]
+    short: tuple[tuple[str, float], ...] = ()
+    too_large: str = ""
 
 
 def _days_ahead(session: Session, crew: int, kit_id: int) -> list[DayAhead]:
@@ -474,10 +463,11 @@ def _days_ahead(session: Session, crew: int, kit_id: int) -> list[DayAhead]:
     found = []
     for number, name, on in session.execute(asked).all():
         try:
-            short = shortfalls(open_day(session, crew, number))
+            found.append(DayAhead(number, name, on, shortfalls(open_day(session, crew, number))))
         except kits.KitIncomplete:
-            short = ()
-        found.append(DayAhead(number, name, on, short))
+            found.append(DayAhead(number, name, on))
+        except OutOfRange as refused:
+            found.append(DayAhead(number, name, on, too_large=f"{refused.came}; it needs {refused.allowed}"))
     return found
 
 

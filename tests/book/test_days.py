@@ -232,10 +232,11 @@ def test_only_the_day_s_own_places_can_be_walked_to(book, day, opened):
         session.add(venue)
         session.flush()
         elsewhere = venue.places[0].id
-        days.check_place(session, day[1], opened().stops[0].place)
-        for place in (elsewhere, 0, -1, 2**40):
-            with pytest.raises(NotThere):
-                days.check_place(session, day[1], place)
+    mine = opened().stops[0]
+    assert opened().stop(mine.place) is mine
+    for place in (elsewhere, 0, -1, 2**40):
+        with pytest.raises(NotThere):
+            opened().stop(place)
 
 
 def changed(book, day, change):

@@ -113,7 +113,7 @@ def test_a_list_may_have_spaces_commas_or_semicolons_between(typed, values):
     ],
 )  # fmt: skip
 def test_a_list_of_times(typed, values):
-    assert forms.times(typed) == values
+    assert forms.times_at(typed, None) == values
 
 
 @pytest.mark.parametrize(

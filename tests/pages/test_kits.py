@@ -455,6 +455,16 @@ def test_a_frame_rate_that_no_camera_runs_at_is_refused(demo_client, rate):
     assert "1 to 1000 frames a second" in page.text
 
 
+def test_a_kit_too_large_to_work_out_can_still_be_mended(demo_client, monkeypatch):
+    """Its page is where the filter too many is taken out: it opens, and says what is the matter with which day."""
+    monkeypatch.setattr("server.exposure.moves.RIGS_MOST", 10)
+    page = demo_client.get("/kits/1")
+    assert page.status_code == 200
+    assert "too large to work the day out with" in page.text
+    assert "at most 10 rigs" in page.text
+    assert demo_client.post("/kits/1/filters/1/removal", follow_redirects=True).status_code == 200
+
+
 def test_a_taken_name_does_not_hide_what_else_is_wrong(demo_client):
     """Both words at once: nobody wants to be sent back twice."""
     twin = {"name": "0.6 plate", "kind": "nd", "mount": "thread", "engraved": "0.6"}
