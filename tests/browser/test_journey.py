@@ -44,7 +44,7 @@ def reads(answer: Locator, glass: str, turn: str, bars: int = 0) -> None:
 def stands(page: Page, place: str, light: str, rig: str, glass: str) -> None:
     """Where the page says that the shooter stands, and with what on the camera."""
     expect(page.get_by_role("heading", level=1)).to_have_text(place)
-    expect(page.locator("header .ev")).to_have_text(light)
+    expect(page.locator("header .ev")).to_have_text([light] if light else [])
     expect(page.locator(".rig p")).to_have_text(f"{rig} {glass}", use_inner_text=True)
 
 
@@ -518,3 +518,25 @@ def test_by_keyboard_alone(visit: Callable[..., Visit], demo: Served, new_day: C
     expect(page.get_by_role("heading", level=1)).to_have_text("Fete")
     # Nothing is left to undo: the button can hold no focus, so the heading has it.
     expect(page.get_by_role("heading", level=1)).to_be_focused()
+
+
+@pytest.mark.parametrize("width", [320, 360, 390])
+def test_the_place_s_name_stays_whole_when_the_light_was_nudged_and_the_lens_changed(page, new_day, width):
+    """The longest words that the top of the page can say stand beside or under the name, and never break it."""
+    page.set_viewport_size({"width": width, "height": 844})
+    page.goto(new_day("Longest words", Spot("Chapel door", 11.3, "shade"), Spot("Chapel inside", 6.6, "window")))
+    page.locator(".rows .go").first.click()
+    heading = page.get_by_role("heading", level=1)
+    expect(heading).to_have_text("Chapel door")
+    one_line = heading.bounding_box()["height"]
+    assert one_line < 1.5 * float(heading.evaluate("e => parseFloat(getComputedStyle(e).fontSize)"))
+    for _ in range(2):
+        page.locator("#fell").click()
+    expect(page.locator(".age")).to_contain_text("2 clicks darker since")
+    page.locator(".lenses button").first.click()
+    expect(page.locator("#said")).to_have_text("Lens changed; the glass stays.")
+    assert heading.bounding_box()["height"] == one_line
+    for each in ("#said", ".age"):
+        line = page.locator(each)
+        size = float(line.evaluate("e => parseFloat(getComputedStyle(e).fontSize)"))
+        assert line.bounding_box()["height"] < 1.5 * size, f"{each} is broken into lines"
