@@ -10,6 +10,7 @@ from pydantic import BaseModel, Field
 
 from server.exposure import daylight
 from server.exposure.refused import OutOfRange
+from server.exposure.sun import FIRST_YEAR, LAST_YEAR, Site
 
 from .shapes import Shape
 
@@ -61,11 +62,12 @@ class ForecastShape(BaseModel):
 @router.post("/daylight")
 def carry_reading(asked: Annotated[DaylightRequest, Body(examples=[EXAMPLE])]) -> ForecastShape:
     """How a reading drifts with the sun, and how far the sky may carry it off."""
-    spot = daylight.Spot(asked.latitude, asked.longitude, asked.light, asked.lit_from)
-    read_at = _time("read_at", asked.read_at)
+    site = Site(asked.latitude, asked.longitude)
+    spot = daylight.Spot(asked.light, asked.lit_from)
+    known = daylight.Known(spot, asked.ev100, _time("read_at", asked.read_at), asked.sky)
     at = [_time(f"at.{number}", each) for number, each in enumerate(asked.at)]
-    found = daylight.forecast(spot, asked.sky, read_at, asked.ev100, at)
-    columns = (found.ev100.tolist(), found.low.tolist(), found.high.tolist(), found.sun_elevation.tolist())
+    found = daylight.forecast(site, [known], at)
+    columns = (*(level[0].tolist() for level in (found.ev100, found.low, found.high)), found.sun_elevation.tolist())
     return ForecastShape(
         forecast=[
             ForecastAt(at=each, ev100=ev100, low=low, high=high, sun_elevation=elevation)
@@ -76,11 +78,11 @@ def carry_reading(asked: Annotated[DaylightRequest, Body(examples=[EXAMPLE])]) -
 
 def _time(field: str, came: str) -> datetime:
     """A time with its offset, within the years that the ephemeris is asked about."""
-    allowed = f"ISO 8601 with an offset, {daylight.FIRST_YEAR} to {daylight.LAST_YEAR}, as 2026-06-20T16:00+01:00"
+    allowed = f"ISO 8601 with an offset, {FIRST_YEAR} to {LAST_YEAR}, as 2026-06-20T16:00+01:00"
     try:
         time = datetime.fromisoformat(came)
     except ValueError as refused:
         raise OutOfRange(field, came, allowed) from refused
-    if time.tzinfo is None or not daylight.FIRST_YEAR <= time.year <= daylight.LAST_YEAR:
+    if time.tzinfo is None or not FIRST_YEAR <= time.year <= LAST_YEAR:
         raise OutOfRange(field, came, allowed)
     return time

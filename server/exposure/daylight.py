@@ -1,5 +1,5 @@
 """
-Daylight: where the sun stands, what it and the sky give, and how a reading drifts from one time to another.
+Daylight: what sun and sky give, and how a reading drifts from one time to another.
 
 Drift is a ratio of two model values, so every meter's constants cancel: ev100(t) = ev100(read) + log2(M(t) / M(read)).
 M is built from published models only:
@@ -8,27 +8,30 @@ M is built from published models only:
   for the sun's normal illuminance and the sky's on the level, clear, partly cloudy and overcast; the partly cloudy
   sky's constants are from memory;
 - the air mass by Kasten and Young (Applied Optics 28, 4735, 1989), over the apparent altitude;
-- below the horizon, the natural illuminance polynomial of the Explanatory Supplement to the Astronomical Almanac.
+- below the horizon, the natural illuminance polynomial of the Explanatory Supplement to the Astronomical Almanac;
+- for a window whose bearing is known, the CIE standard general sky (ISO 15469:2004, CIE S 011) says what share of the
+  sky it sees; its types 12 (clear), 7 (partly cloudy) and 1 (overcast).
 
-Between the horizon and 15 degrees the two are blended, since they part by up to a stop there and a switch would show.
-The sun's place is worked out by the ephem library. Checked in tests/published/test_daylight.py and test_sun.py.
+Between the horizon and 15 degrees the IES and the twilight models are blended, since they part by up to a stop there
+and a switch would show. Checked in tests/published/test_daylight.py.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Literal, get_args
 
-import ephem
 import numpy as np
 
 from .light import EV100_BRIGHTEST, EV100_DIMMEST
 from .refused import OutOfRange, within
+from .sun import SUN_GONE, SUN_RADIUS, Site, refraction, sun_path
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
     from numpy.typing import ArrayLike, NDArray
 
@@ -39,8 +42,9 @@ LightKind = Literal["sun", "shade", "window", "lamps"]
 LitFrom = Literal["front", "side", "back", "above"]
 
 SKIES: tuple[Sky, ...] = get_args(Sky)
+LIT_FROM: tuple[LitFrom, ...] = get_args(LitFrom)
 TIMES_MOST = 5000
-FIRST_YEAR, LAST_YEAR = 1950, 2150  # where the ephemeris and a recce both make sense
+READINGS_MOST = 1000
 
 SOLAR_ILLUMINANCE = 127_500.0  # lx beyond the air, at the mean distance: IES
 _EXTINCTION: dict[Sky, float] = {"clear": 0.21, "partly": 0.80, "overcast": math.inf}  # IES; overcast has no beam
@@ -48,6 +52,11 @@ _SKY: dict[Sky, tuple[float, float, float]] = {  # klx: A + B sin(h)^C. IES
     "clear": (0.80, 15.5, 0.5),
     "partly": (0.30, 45.0, 1.0),  # from memory
     "overcast": (0.30, 21.0, 1.0),
+}
+_GENERAL_SKY: dict[Sky, tuple[float, float, float, float, float]] = {  # a, b, c, d, e. ISO 15469
+    "clear": (-1.0, -0.32, 10.0, -3.0, 0.45),
+    "partly": (0.0, -1.0, 5.0, -2.5, 0.30),
+    "overcast": (4.0, -0.70, 0.0, -1.0, 0.0),
 }
 _TWILIGHT = (  # upper end [degrees], then log10 lx = l0 + l1 x + l2 x^2 + l3 x^3, x = h/90. Explanatory Supplement
     (-12.0, (13.84, 262.72, 1447.42, 2797.93)),
@@ -59,7 +68,6 @@ _TWILIGHT = (  # upper end [degrees], then log10 lx = l0 + l1 x + l2 x^2 + l3 x^
 )
 DARKEST = -18.0  # degrees; below it nothing of the sun is left, and the level is held
 BLENDED_FROM = 15.0  # degrees
-SUN_GONE = 0.833  # degrees below the horizon: refraction and the sun's half width
 
 HALF_STOP, WHOLE_STOP = 0.5, 1.0  # by how much published models differ, under a clear sky and under cloud
 
@@ -67,55 +75,69 @@ HALF_STOP, WHOLE_STOP = 0.5, 1.0  # by how much published models differ, under a
 @dataclass(frozen=True, slots=True)
 class Spot:
     """
-    A place under the sky.
+    A place under the sky, as far as its drift goes.
 
-    latitude, longitude  [degrees]  north and east positive
-    light                what lights it;  lit_from  where the sun stands to whom it lights, for open sun
+    light       what lights it;  lit_from  where the sun stands to whom it lights, for open sun
+    faces       [degrees]  the bearing that a window looks to; None where it is not known
+    lamps       [0..1]     the share that lamps gave at the reading, in a mixture; they do not drift
+    sun_over, sun_behind  [degrees]  how high the horizon stands where the sun comes up and where it goes; 0 is level
     """
 
-    latitude: float
-    longitude: float
     light: LightKind
     lit_from: LitFrom = "side"
+    faces: float | None = None
+    lamps: float = 0.0
+    sun_over: float = 0.0
+    sun_behind: float = 0.0
 
     def __post_init__(self) -> None:
-        within("latitude", self.latitude, -90, 90, "degrees")
-        within("longitude", self.longitude, -180, 180, "degrees")
-        if self.light not in get_args(LightKind):
-            raise OutOfRange("light", self.light, ", ".join(get_args(LightKind)))
-        if self.lit_from not in get_args(LitFrom):
-            raise OutOfRange("lit_from", self.lit_from, ", ".join(get_args(LitFrom)))
+        for field, value, known in (
+            ("light", self.light, get_args(LightKind)),
+            ("lit_from", self.lit_from, LIT_FROM),
+        ):
+            if value not in known:
+                raise OutOfRange(field, value, ", ".join(known))
+        if self.faces is not None:
+            within("faces", self.faces, 0, 360, "degrees from north")
+        within("lamps", self.lamps, 0, 1, "of the light")
+        within("sun_over", self.sun_over, 0, 60, "degrees")
+        within("sun_behind", self.sun_behind, 0, 60, "degrees")
+
+    @property
+    def drifts(self) -> bool:
+        """Whether any of its light is the sky's."""
+        return self.light != "lamps" and self.lamps < 1
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A reading as a forecast needs it: ev100 [stops] at a spot, when (aware), and under which sky."""
+
+    spot: Spot
+    ev100: float
+    read_at: datetime
+    sky: Sky
+
+    def __post_init__(self) -> None:
+        within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
+        if self.sky not in SKIES:
+            raise OutOfRange("sky", self.sky, ", ".join(SKIES))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Forecast:
-    """The light at each time asked for: ev100, and the low and high of what the sky may do [stops] (times,)."""
+    """
+    Readings at each time asked for.
+
+    ev100, low, high  [stops] (readings, times): the level, and what the sky may make of it
+    sun_elevation, sun_bearing  [degrees] (times,)
+    """
 
     ev100: Floats
     low: Floats
     high: Floats
     sun_elevation: Floats
-
-
-def sun_elevation(latitude: float, longitude: float, times: Sequence[datetime]) -> Floats:
-    """
-    How high the sun's centre stands [degrees], geometric, as seen from the ground, without refraction.
-
-    times  aware, FIRST_YEAR to LAST_YEAR;  returns (times,). Raises OutOfRange for any other time.
-    """
-    watcher = ephem.Observer()
-    watcher.lat, watcher.lon = math.radians(latitude), math.radians(longitude)
-    watcher.pressure = 0  # no refraction
-    sun = ephem.Sun()
-    found = np.empty(len(times))
-    for number, time in enumerate(times):
-        if time.tzinfo is None:
-            raise OutOfRange("at", time.isoformat(), "a time with its offset from UTC")
-        within("at", time.year, FIRST_YEAR, LAST_YEAR)
-        watcher.date = time.astimezone(UTC).replace(tzinfo=None)
-        sun.compute(watcher)
-        found[number] = math.degrees(sun.alt)
-    return found
+    sun_bearing: Floats
 
 
 def air_mass(apparent: ArrayLike) -> Floats:
@@ -171,7 +193,7 @@ def sun_and_sky(elevation: ArrayLike, sky: Sky, day_of_year: ArrayLike = 2) -> t
 def _beam(h: Floats, sky: Sky) -> Floats:
     """The sun's illuminance on a plane that faces it [lx], at its mean distance. IES; fades as the disc goes under."""
     up = np.maximum(h, 0.0)
-    through = np.exp(-_EXTINCTION[sky] * air_mass(up + _refraction(up)))
+    through = np.exp(-_EXTINCTION[sky] * air_mass(up + refraction(up)))
     beam: Floats = SOLAR_ILLUMINANCE * through * np.clip(1 + h / SUN_GONE, 0.0, 1.0)
     return beam
 
@@ -183,6 +205,7 @@ def _sky(h: Floats, sky: Sky) -> Floats:
     return level
 
 
+@cache
 def _cloud(sky: Sky) -> float:
     """What cloud leaves of twilight: as much as it leaves of sun and sky where the models are blended."""
     h = np.array(BLENDED_FROM)
@@ -190,58 +213,139 @@ def _cloud(sky: Sky) -> float:
     return float((_beam(h, sky) * sine + _sky(h, sky)) / (_beam(h, "clear") * sine + _sky(h, "clear")))
 
 
-def received(spot: Spot, elevation: ArrayLike, sky: Sky, day_of_year: ArrayLike = 2) -> Floats:
+def upright_share(sky: Sky, elevation: ArrayLike, away: ArrayLike) -> Floats:
     """
-    The light that counts for a subject at a spot [lx], up to a factor that drift does not see.
+    What an upright opening gets of the sky, as a share of what a level plane gets.
+
+    elevation  [degrees]  the sun's; below the horizon the sky's bright side is taken to stay as it was at sunset
+    away       [degrees]  between the opening's bearing and the sun's;  any shapes that broadcast
+
+    Source: ISO 15469:2004, integrated over the half of the sky that the opening sees. Under a high sun:
+
+    >>> [round(float(upright_share(sky, 60.0, 0.0)), 2) for sky in SKIES]
+    [0.74, 0.55, 0.38]
+    """
+    shares = _shares(sky)
+    h = np.clip(np.asarray(elevation, dtype=np.float64), 0.0, 90.0) / _SHARE_STEP
+    turn = np.asarray(away, dtype=np.float64) % 360
+    turn = np.minimum(turn, 360 - turn) / _SHARE_STEP
+    row, column = (
+        np.minimum(each.astype(np.intp), most - 2) for each, most in zip((h, turn), shares.shape, strict=True)
+    )
+    along, across = h - row, turn - column
+    upper = shares[row, column] * (1 - across) + shares[row, column + 1] * across
+    lower = shares[row + 1, column] * (1 - across) + shares[row + 1, column + 1] * across
+    share: Floats = upper * (1 - along) + lower * along
+    return share
+
+
+_SHARE_STEP = 7.5  # degrees between the suns that the sky is integrated for; the share is straight between them
+_PATCH = 2.5  # degrees, a patch of the sky
+
+
+@cache
+def _shares(sky: Sky) -> Floats:
+    """Upright over level illuminance, by the sun's elevation (0 to 90) and its turn from the opening (0 to 180)."""
+    a, b, c, d, e = _GENERAL_SKY[sky]
+    up = np.radians(np.arange(_PATCH / 2, 90, _PATCH))[:, None]
+    round_ = np.radians(np.arange(_PATCH / 2, 360, _PATCH))[None, :]
+    gradation = 1 + a * np.exp(b / np.sin(up))
+    level = np.sin(up) * np.cos(up)
+    upright = np.maximum(np.cos(up) * np.cos(round_), 0.0) * np.cos(up)
+    shares = np.empty((round(90 / _SHARE_STEP) + 1, round(180 / _SHARE_STEP) + 1))
+    for row in range(shares.shape[0]):
+        h = math.radians(row * _SHARE_STEP)
+        for column in range(shares.shape[1]):
+            turn = math.radians(column * _SHARE_STEP)
+            cosine = np.sin(up) * math.sin(h) + np.cos(up) * math.cos(h) * np.cos(round_ - turn)
+            away = np.arccos(np.clip(cosine, -1.0, 1.0))
+            luminance = gradation * (1 + c * (np.exp(d * away) - math.exp(d * math.pi / 2)) + e * cosine**2)
+            shares[row, column] = (luminance * upright).sum() / (luminance * level).sum()
+    return shares
+
+
+def received(
+    spots: Sequence[Spot], elevation: ArrayLike, bearing: ArrayLike, sky: Sky, day_of_year: ArrayLike = 2
+) -> Floats:
+    """
+    The light that counts for a subject at each spot [lx], up to a factor that drift does not see.
+
+    elevation, bearing, day_of_year  the sun's, (times,) or (spots, times);  returns (spots, times)
 
     An upright subject is a dome (cardioid) that faces the camera: the beam counts (1 + cos psi)/2, psi being the angle
-    between the sun and the level line from subject to camera; the sky counts half. From above: a level plane.
+    between the sun and the level line from subject to camera; the sky counts half. From above: a level plane. Shade and
+    windows have the sky alone; a window that faces somewhere has its share of it.
     """
-    h = np.radians(np.asarray(elevation, dtype=np.float64))
     beam, of_sky = sun_and_sky(elevation, sky, day_of_year)
-    if spot.light in ("shade", "window"):
-        return of_sky
-    if spot.lit_from == "above":
-        above: Floats = beam * np.maximum(np.sin(h), 0.0) + of_sky
-        return above
-    facing = {"front": np.cos(h), "side": np.zeros_like(h), "back": -np.cos(h)}[spot.lit_from]
-    upright: Floats = beam * (1 + facing) / 2 + of_sky / 2
-    return upright
+    shape = np.broadcast_shapes(np.shape(beam), (len(spots), 1))
+    elevation, bearing = (np.broadcast_to(np.asarray(each, dtype=np.float64), shape) for each in (elevation, bearing))
+    rows = list(zip(spots, elevation, bearing, strict=True))
+    counts = np.array([_beam_counts(spot, up, toward) for spot, up, toward in rows])
+    sees = np.array([_sky_counts(spot, up, toward, sky) for spot, up, toward in rows])
+    all_of_it: Floats = beam * counts + of_sky * sees
+    return all_of_it
 
 
-def forecast(spot: Spot, sky: Sky, read_at: datetime, ev100: float, at: Sequence[datetime]) -> Forecast:
+def _beam_counts(spot: Spot, elevation: Floats, bearing: Floats) -> Floats:
+    """How much of the beam counts at a spot (times,)."""
+    if spot.light != "sun":
+        return np.zeros_like(elevation)
+    h = np.radians(elevation)
+    facing = {"front": np.cos(h), "side": np.zeros_like(h), "back": -np.cos(h)}.get(spot.lit_from)
+    counts: Floats = np.maximum(np.sin(h), 0.0) if facing is None else (1 + facing) / 2
+    raised = np.where(bearing % 360 < 180, spot.sun_over, spot.sun_behind)
+    seems = elevation + refraction(np.maximum(elevation, 0.0))
+    # Over a raised horizon the disc's share is counted here; on a level one the beam has it already.
+    over = np.clip((seems - raised + SUN_RADIUS) / (2 * SUN_RADIUS), 0.0, 1.0)
+    return counts * np.where(raised > 0, over, 1.0)
+
+
+def _sky_counts(spot: Spot, elevation: Floats, bearing: Floats, sky: Sky) -> Floats:
+    """How much of the sky's level illuminance counts at a spot (times,)."""
+    if spot.light == "window" and spot.faces is not None:
+        return upright_share(sky, elevation, bearing - spot.faces)
+    upright = spot.light == "sun" and spot.lit_from != "above"
+    return np.full_like(elevation, 0.5 if upright else 1.0)
+
+
+def forecast(site: Site, known: Sequence[Known], at: Sequence[datetime], sky_now: Sky | None = None) -> Forecast:
     """
-    A reading [stops], carried to other times under the same sky; low and high hold what the sky may do.
+    Every reading at a site, carried to every time, in one pass.
 
-    read_at, at: aware times. Raises OutOfRange for times, levels and skies that cannot be.
+    sky_now  the sky that is known to stand at those times; None: each reading's own
+    at       aware times
+
+    low and high hold what the sky may do, clear to overcast, and at least what published models differ by. Where lamps
+    gave a share of a reading, they go on giving it. Raises OutOfRange for times and numbers that cannot be.
     """
-    within("ev100", ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
-    if sky not in SKIES:
-        raise OutOfRange("sky", sky, ", ".join(SKIES))
     if len(at) > TIMES_MOST:
         raise OutOfRange("at", f"{len(at)} times", f"at most {TIMES_MOST} times")
-    elevation = sun_elevation(spot.latitude, spot.longitude, at)
-    if spot.light == "lamps":
-        level = np.full(len(at), ev100)
-        return Forecast(level, level, level, elevation)
-    (then,) = sun_elevation(spot.latitude, spot.longitude, [read_at])
-    reading = np.log2(received(spot, then, sky, read_at.timetuple().tm_yday))
+    if len(known) > READINGS_MOST:
+        raise OutOfRange("readings", f"{len(known)} readings", f"at most {READINGS_MOST} readings")
+    if sky_now is not None and sky_now not in SKIES:
+        raise OutOfRange("sky", sky_now, ", ".join(SKIES))
+    elevation, bearing = sun_path(site, at)
+    spots = [each.spot for each in known]
+    ev100 = np.array([each.ev100 for each in known], dtype=np.float64)[:, None]
+    shape = (len(known), len(at))
+    if not any(spot.drifts for spot in spots):
+        level = np.broadcast_to(ev100, shape).copy()
+        return Forecast(level, level, level, elevation, bearing)
+    then = np.array([_at_reading(site, each) for each in known])[:, None]
     days = np.array([time.timetuple().tm_yday for time in at])
-    may_be = {each: ev100 + np.log2(received(spot, elevation, each, days)) - reading for each in SKIES}
-    level = may_be[sky]
-    least = HALF_STOP if sky == "clear" else WHOLE_STOP
-    every = np.stack([*may_be.values(), level - least, level + least])
-    return Forecast(level, every.min(axis=0), every.max(axis=0), elevation)
+    made = np.stack([np.log2(received(spots, elevation, bearing, sky, days)) for sky in SKIES]) - then
+    base = np.array([SKIES.index(sky_now or each.sky) for each in known], dtype=np.intp)
+    drift = made[base, np.arange(len(known))]
+    least = np.where(base == SKIES.index("clear"), HALF_STOP, WHOLE_STOP)[:, None]
+    low, high = np.minimum(made.min(axis=0), drift - least), np.maximum(made.max(axis=0), drift + least)
+    steady = np.array([1.0 if spot.light == "lamps" else spot.lamps for spot in spots])[:, None]
+    level, lowest, highest = (ev100 + np.log2(steady + (1 - steady) * 2.0**part) for part in (drift, low, high))
+    return Forecast(level, lowest, highest, elevation, bearing)
 
 
-def _refraction(elevation: Floats) -> Floats:
-    """
-    How much higher the sun seems than it stands [degrees], on or above the horizon.
-
-    Source: Meeus, Astronomical Algorithms, 16.4, from memory.
-
-    >>> round(float(_refraction(np.array(0.0))), 2)
-    0.48
-    """
-    lifted: Floats = 1.02 / 60 / np.tan(np.radians(elevation + 10.3 / (elevation + 5.11)))
-    return np.maximum(lifted, 0.0)
+@lru_cache(maxsize=4096)
+def _at_reading(site: Site, known: Known) -> float:
+    """log2 of what the model gives at a reading [log2 lx]."""
+    elevation, bearing = sun_path(site, [known.read_at])
+    made = received([known.spot], elevation, bearing, known.sky, known.read_at.timetuple().tm_yday)
+    return float(np.log2(made[0, 0]))

@@ -20,6 +20,11 @@ MEAN_DISTANCE = 2 + 365 / 4  # the day of the year on which the IES cosine is 0
 LUX_PER_FOOTCANDLE = 10.7639
 
 
+def of(spot, h, sky="clear"):
+    """What one spot receives [lx] with the sun at one height, in the south."""
+    return float(received([spot], h, 180.0, sky, MEAN_DISTANCE)[0, 0])
+
+
 @pytest.mark.parametrize(("h", "table"), [(10, 5.5841), (5, 10.3164), (1, 26.2595), (0, 38.0868)])
 def test_kasten_and_young_air_mass_is_their_table_to_half_a_percent(h, table):
     """Their formula leaves their own Table II by up to 0.4 % at the horizon."""
@@ -55,7 +60,7 @@ def test_ies_availability_above_the_blend(h, beam, of_sky, partly, overcast):
     assert np.log2(ours / beam) == pytest.approx(0, abs=0.01)
     assert np.log2(sky / of_sky) == pytest.approx(0, abs=0.01)
     for name, total in (("partly", partly), ("overcast", overcast)):
-        level = received(Spot(0, 0, "sun", "above"), float(h), name, MEAN_DISTANCE)
+        level = of(Spot("sun", "above"), float(h), name)
         assert np.log2(level / total) == pytest.approx(0, abs=0.02)
 
 
@@ -80,16 +85,16 @@ def test_twilight_passes_the_ams_glossary(h, low, high):
 def test_below_the_horizon_all_of_it_is_twilight():
     """Clear, on a level plane: the polynomial and nothing else."""
     for h in (-1.0, -3.0, -6.0, -12.0):
-        level = received(Spot(0, 0, "sun", "above"), h, "clear", MEAN_DISTANCE)
+        level = of(Spot("sun", "above"), h)
         assert float(level) == pytest.approx(float(twilight(h)), rel=1e-6)
 
 
 @pytest.mark.parametrize("sky", SKIES)
-@pytest.mark.parametrize("spot", [Spot(0, 0, "sun", lit) for lit in ("front", "side", "above")] + [Spot(0, 0, "shade")])
+@pytest.mark.parametrize("spot", [Spot("sun", lit) for lit in ("front", "side", "above")] + [Spot("shade")])
 def test_light_rises_with_the_sun_and_never_jumps(spot, sky):
     """From astronomical twilight to 60 degrees in hundredths: no step but the polynomial's own, 0.014 stop at its joins."""
     h = np.arange(-18, 60, 0.01)
-    steps = np.diff(np.log2(received(spot, h, sky)))
+    steps = np.diff(np.log2(received([spot], h, 180.0, sky)[0]))
     assert steps.max() < 0.035
     falls = steps[h[1:] < 30] if spot.lit_from == "front" else steps
     assert falls.min() > -0.015
@@ -98,10 +103,7 @@ def test_light_rises_with_the_sun_and_never_jumps(spot, sky):
 def test_a_face_is_not_a_level_plane():
     """From 30 to 10 degrees: lit from the front by about a stop less, on a level plane by almost two. The design's figures."""
     front, level = (
-        float(
-            np.log2(received(Spot(0, 0, "sun", lit), 30.0, "clear") / received(Spot(0, 0, "sun", lit), 10.0, "clear"))
-        )
-        for lit in ("front", "above")
+        float(np.log2(of(Spot("sun", lit), 30.0) / of(Spot("sun", lit), 10.0))) for lit in ("front", "above")
     )
     assert front == pytest.approx(1.0, abs=0.15)
     assert level == pytest.approx(1.93, abs=0.15)  # 1.93 IES, 2.06 the polynomial: check-values 4.6
@@ -113,8 +115,8 @@ def test_a_face_is_not_a_level_plane():
 )
 def test_drift_lies_among_the_published_models(start, to, models):
     """IES clear and the polynomial, as tabled: ours is one of them or between, to a twentieth of a stop."""
-    spot = Spot(0, 0, "sun", "above")
-    fall = float(np.log2(received(spot, float(start), "clear") / received(spot, float(to), "clear")))
+    spot = Spot("sun", "above")
+    fall = float(np.log2(of(spot, float(start)) / of(spot, float(to))))
     assert models[0] - 0.05 <= fall <= models[1] + 0.05
 
 

@@ -11,14 +11,14 @@ import astral
 import astral.sun
 import pytest
 
-from server.exposure.daylight import sun_elevation
 from server.exposure.refused import OutOfRange
+from server.exposure.sun import Site, sun_path
 
 
 def test_nrel_spa_worked_example():
     """2003-10-17 12:30:30 at UTC-7: e0 = 39.872046 degrees. It has the parallax of a height of 1830 m; ours is at sea level."""
     at = datetime(2003, 10, 17, 12, 30, 30, tzinfo=timezone(timedelta(hours=-7)))
-    assert sun_elevation(39.742476, -105.1786, [at])[0] == pytest.approx(39.872046, abs=1e-3)
+    assert sun_path(Site(39.742476, -105.1786), [at])[0][0] == pytest.approx(39.872046, abs=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -34,7 +34,7 @@ def test_nrel_spa_worked_example():
 )
 def test_true_altitudes_of_spa_and_skyfield(latitude, longitude, at, altitude):
     """To a thousandth of a degree."""
-    assert sun_elevation(latitude, longitude, [at])[0] == pytest.approx(altitude, abs=1e-3)
+    assert sun_path(Site(latitude, longitude), [at])[0][0] == pytest.approx(altitude, abs=1e-3)
 
 
 @pytest.mark.parametrize("latitude", [-55, -23.4, 0, 35.7, 51.5, 69.6])
@@ -43,7 +43,7 @@ def test_astral_agrees_to_two_hundredths_of_a_degree(latitude, month):
     """Around the clock, without refraction; the library states its own precision as a hundredth."""
     observer = astral.Observer(latitude, 12.5, 0)
     times = [datetime(2026, month, 15, hour, 7, tzinfo=UTC) for hour in range(24)]
-    for time, ours in zip(times, sun_elevation(latitude, 12.5, times), strict=True):
+    for time, ours in zip(times, sun_path(Site(latitude, 12.5), times)[0], strict=True):
         assert ours == pytest.approx(astral.sun.elevation(observer, time, with_refraction=False), abs=0.02)
 
 
@@ -51,4 +51,4 @@ def test_astral_agrees_to_two_hundredths_of_a_degree(latitude, month):
 def test_times_that_cannot_be_are_refused(at):
     """Beyond the ephemeris, or without an offset."""
     with pytest.raises(OutOfRange):
-        sun_elevation(0, 0, [at])
+        sun_path(Site(0, 0), [at])[0]

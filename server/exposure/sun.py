@@ -1,0 +1,218 @@
+"""
+Where the sun stands: its height and bearing, when it crosses a height, and where it leaves the sky darkest.
+
+Its place is worked out by the ephem library, to a thousandth of a degree, and held to NREL's worked example, to
+skyfield's figures and to astral in tests/published/test_sun.py. Heights are geometric, without refraction, unless a
+name says apparent.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from typing import TYPE_CHECKING, Literal
+
+import ephem
+import numpy as np
+
+from .refused import OutOfRange, within
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+FIRST_YEAR, LAST_YEAR = 1950, 2150  # where the ephemeris and a recce both make sense
+
+SUN_GONE = 0.833  # degrees below the horizon: 34' of refraction and 16' of the sun's half width. USNO's definition
+SUN_RADIUS = 16 / 60  # degrees
+EventKind = Literal["nautical_dawn", "civil_dawn", "sunrise", "sunset", "civil_dusk", "nautical_dusk"]
+EVENTS: dict[float, tuple[EventKind, EventKind]] = {  # height [degrees]: what it is called on the way up, and down
+    -12.0: ("nautical_dawn", "nautical_dusk"),
+    -6.0: ("civil_dawn", "civil_dusk"),
+    -SUN_GONE: ("sunrise", "sunset"),
+}
+_STEP = timedelta(minutes=5)  # a sun that is up for less than this, at the edge of a polar night, is not found
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where a venue lies. latitude, longitude [degrees], north and east positive. Raises OutOfRange off the globe."""
+
+    latitude: float
+    longitude: float
+
+    def __post_init__(self) -> None:
+        within("latitude", self.latitude, -90, 90, "degrees")
+        within("longitude", self.longitude, -180, 180, "degrees")
+
+
+@dataclass(frozen=True, slots=True)
+class SunEvent:
+    """A moment of the sun's day, and what it is called."""
+
+    at: datetime
+    kind: EventKind
+
+
+@dataclass(frozen=True, slots=True)
+class SunDay:
+    """A day's dawns, sunrise, sunset and dusks in order; never: the sun stays "up" or "down" all day, "" otherwise."""
+
+    events: tuple[SunEvent, ...]
+    never: Literal["", "up", "down"]
+
+
+def sun_path(site: Site, times: Sequence[datetime]) -> tuple[Floats, Floats]:
+    """
+    The height of the sun's centre [degrees], geometric, and its bearing [degrees] from north over east.
+
+    times  aware, FIRST_YEAR to LAST_YEAR;  returns two arrays (times,). Raises OutOfRange for any other time.
+    """
+    watcher = ephem.Observer()
+    watcher.lat, watcher.lon = math.radians(site.latitude), math.radians(site.longitude)
+    watcher.pressure = 0  # no refraction
+    sun = ephem.Sun()
+    found = np.empty((2, len(times)))
+    for number, time in enumerate(times):
+        if time.tzinfo is None:
+            raise OutOfRange("at", time.isoformat(), "a time with its offset from UTC")
+        within("at", time.year, FIRST_YEAR, LAST_YEAR)
+        watcher.date = time.astimezone(UTC).replace(tzinfo=None)
+        sun.compute(watcher)
+        found[:, number] = sun.alt, sun.az
+    elevation, bearing = np.degrees(found)
+    return elevation, bearing
+
+
+def refraction(elevation: Floats) -> Floats:
+    """
+    How much higher the sun seems than it stands [degrees], on or above the horizon.
+
+    Source: Meeus, Astronomical Algorithms, 16.4, from memory.
+
+    >>> round(float(refraction(np.array(0.0))), 2)
+    0.48
+    """
+    lifted: Floats = 1.02 / 60 / np.tan(np.radians(elevation + 10.3 / (elevation + 5.11)))
+    return np.maximum(lifted, 0.0)
+
+
+def crossings(site: Site, start: datetime, stop: datetime, height: float) -> list[tuple[datetime, bool]]:
+    """
+    When the sun's centre passes a geometric height [degrees], to a second, and whether on its way up; in order.
+
+    start, stop  aware times, at most two days apart. Raises OutOfRange for any other.
+    """
+    within("stop", (stop - start) / timedelta(hours=1), 0, 48, "hours after the start")
+    count = math.ceil((stop - start) / _STEP)
+    times = [min(start + number * _STEP, stop) for number in range(count + 1)]
+    elevation, _ = sun_path(site, times)
+    above = elevation > height
+    return [
+        (_crossing(site, times[number], times[number + 1], height), bool(above[number + 1]))
+        for number in np.flatnonzero(above[1:] != above[:-1]).tolist()
+    ]
+
+
+def _crossing(site: Site, before: datetime, after: datetime, height: float) -> datetime:
+    """The one crossing between two times, by halving."""
+    (low, *_), _ = sun_path(site, [before])
+    while after - before > timedelta(seconds=1):
+        middle = before + (after - before) / 2
+        (there, *_), _ = sun_path(site, [middle])
+        if (there > height) == (low > height):
+            before = middle
+        else:
+            after = middle
+    return before + (after - before) / 2
+
+
+@lru_cache(maxsize=512)
+def sun_day(site: Site, start: datetime, stop: datetime) -> SunDay:
+    """
+    The sun's moments between two times, a local day as a rule, on a level horizon.
+
+    Sunrise and sunset are the upper limb's (centre at -0.833 degrees); civil and nautical twilight end at -6 and -12.
+    Source: USNO, Rise, Set, and Twilight Definitions.
+    """
+    found = [
+        SunEvent(at, EVENTS[height][0 if rises else 1])
+        for height in EVENTS
+        for at, rises in crossings(site, start, stop, height)
+    ]
+    never: Literal["", "up", "down"] = ""
+    if not any(event.kind in ("sunrise", "sunset") for event in found):
+        (noon, *_), _ = sun_path(site, [start])
+        never = "up" if noon > -SUN_GONE else "down"
+    return SunDay(tuple(sorted(found, key=lambda event: event.at)), never)
+
+
+def direct_light(
+    site: Site, start: datetime, stop: datetime, over: float = 0.0, behind: float = 0.0
+) -> list[tuple[datetime, bool]]:
+    """
+    When the sun's last light leaves, or its first comes (True), over a horizon that is level or raised.
+
+    over, behind  [degrees]  how high the horizon stands where the sun comes up, and where it goes
+    A raised horizon is as high as the sun seems there, refraction counted, and the upper limb is what is seen of it.
+    """
+    found = []
+    for rises, height in ((True, over), (False, behind)):
+        geometric = _geometric(height) - SUN_RADIUS if height > 0 else -SUN_GONE
+        found += [(at, up) for at, up in crossings(site, start, stop, geometric) if up is rises]
+    return sorted(found)
+
+
+def _geometric(apparent: float) -> float:
+    """The geometric height of what seems to stand at this one [degrees]."""
+    height = apparent
+    for _ in range(4):  # refraction changes slowly with height; each round gains two digits
+        height = apparent - float(refraction(np.array(max(height, 0.0))))
+    return height
+
+
+@dataclass(frozen=True, slots=True)
+class BlueSky:
+    """
+    Where a polariser darkens a clear sky most: 90 degrees from the sun.
+
+    left, right  [degrees]  bearings where that band meets the horizon
+    top          [degrees]  how high it stands, opposite the sun;  top_bearing  [degrees]  where
+    """
+
+    left: float
+    right: float
+    top: float
+    top_bearing: float
+
+
+def blue_sky(elevation: float, bearing: float) -> BlueSky | None:
+    """
+    The band of sky 90 degrees from the sun, by its elevation and bearing [degrees]; None once it has set.
+
+    Scattered light is polarised most at a right angle to the sun's rays: Rayleigh scattering, 1871.
+
+    >>> blue_sky(30, 200)
+    BlueSky(left=110, right=290, top=60, top_bearing=20)
+    """
+    if elevation < -SUN_GONE:
+        return None
+    return BlueSky((bearing - 90) % 360, (bearing + 90) % 360, 90 - max(elevation, 0), (bearing + 180) % 360)
+
+
+COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def compass(bearing: float) -> str:
+    """
+    The nearest of eight directions.
+
+    >>> compass(338), compass(200)
+    ('north', 'south')
+    """
+    return COMPASS[round(bearing / 45) % 8]
