@@ -139,6 +139,9 @@ class LookShape(Shape):
         default=[], description="Ids of the glass that belongs to the look", max_length=glass.FILTERS_MOST
     )
     long_end: bool = Field(default=False, description="Whether a zoom is at its long end")
+    mains: int | None = Field(
+        None, description="Mains of the lamps, 50 or 60 Hz: only shutters that are steady under it are used; null: any"
+    )
 
     def value(self) -> rig.Look:
         """The engine's value."""

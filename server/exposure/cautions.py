@@ -1,7 +1,8 @@
 """
-What may show in the picture though the exposure is right: dark corners, and the cross of a variable ND.
+What to look out for: what may show in the picture though the exposure is right, and what may hurt.
 
-Both are common practice, with no source: from what angle on, and how near the dark end, differs between filters.
+Dark corners, the cross of a variable ND and the uneven blue of a polariser are common practice, with no source: from
+what angle on, and how near the dark end, differs between filters. ISO 12312-2 is the standard for looking at the sun.
 """
 
 from __future__ import annotations
@@ -10,9 +11,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from .flicker import is_steady
 from .refused import within
+from .sun import SUN_GONE
+from .wording import shutter as shutter_words
 
 if TYPE_CHECKING:
+    from .daylight import Spot
     from .rig import Kit, Rig
 
 WIDE = 70.0  # degrees across the diagonal: a 30 mm lens on full frame
@@ -50,6 +55,35 @@ def cautions(kit: Kit, rig: Rig, sight: Sight | None) -> tuple[str, ...]:
     if len(rig.threads) > 1 or held > 2:
         said.append("look at the corners: this stack may darken them")
     variable = next((piece for f in rig.on_lens if (piece := kit.filter(f)).kind == "variable_nd"), None)
+    if any(kit.filter(f).kind == "polariser" for f in rig.on_lens):
+        said.append("look at the sky: on so wide a lens a polariser darkens the blue unevenly")
     if variable is not None and rig.turned is not None and variable.positions[-1] - rig.turned < NEAR_DARK_END:
         said.append("look for a cross: the variable ND is near its dark end")
     return tuple(said)
+
+
+SUN_AHEAD = (
+    "the sun is ahead: never look at it through an optical finder or a lens; ND and polarisers are no eye protection"
+)
+LASERS_HERE = "stage lasers: a beam can destroy a sensor, and eyes; the venue's rules come first"
+
+
+def place_cautions(spot: Spot, sun: float | None, *, lasers: bool, ahead: bool = False) -> tuple[str, ...]:
+    """
+    What may hurt at a place: the sun that it looks towards, and stage lasers.
+
+    sun  its elevation [degrees], None where it is not known;  ahead  short words, for a place that is not reached yet
+    """
+    said = []
+    if spot.light == "sun" and spot.lit_from == "back" and (sun is None or sun > -SUN_GONE):
+        said.append("it looks towards the sun: keep off an optical finder" if ahead else SUN_AHEAD)
+    if lasers:
+        said.append("stage lasers: keep lens and eyes out of the beams" if ahead else LASERS_HERE)
+    return tuple(said)
+
+
+def flicker_caution(shutter: float, mains: int | None) -> tuple[str, ...]:
+    """Whether a shutter [s] may flicker under lamps; mains [Hz], None where there are none or it is not known."""
+    if mains is None or is_steady(shutter, mains):
+        return ()
+    return (f"{shutter_words(shutter)} may flicker under {mains} Hz lamps",)

@@ -27,7 +27,7 @@ import numpy as np
 
 from .light import EV100_BRIGHTEST, EV100_DIMMEST
 from .refused import OutOfRange, within
-from .sun import SUN_GONE, SUN_RADIUS, Site, refraction, sun_path
+from .sun import SUN_GONE, SUN_RADIUS, Site, horizon, instant, refraction, sun_path
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,6 +45,7 @@ SKIES: tuple[Sky, ...] = get_args(Sky)
 LIT_FROM: tuple[LitFrom, ...] = get_args(LitFrom)
 TIMES_MOST = 5000
 READINGS_MOST = 1000
+CELLS_MOST = 400_000  # levels of one call: some 30 MB
 
 SOLAR_ILLUMINANCE = 127_500.0  # lx beyond the air, at the mean distance: IES
 _EXTINCTION: dict[Sky, float] = {"clear": 0.21, "partly": 0.80, "overcast": math.inf}  # IES; overcast has no beam
@@ -120,6 +121,8 @@ class Known:
 
     def __post_init__(self) -> None:
         within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
+        # In UTC, since a clock that goes back names two moments alike, and what is remembered goes by the name.
+        object.__setattr__(self, "read_at", instant("read_at", self.read_at))
         if self.sky not in SKIES:
             raise OutOfRange("sky", self.sky, ", ".join(SKIES))
 
@@ -217,7 +220,7 @@ def upright_share(sky: Sky, elevation: ArrayLike, away: ArrayLike) -> Floats:
     """
     What an upright opening gets of the sky, as a share of what a level plane gets.
 
-    elevation  [degrees]  the sun's; below the horizon the sky's bright side is taken to stay as it was at sunset
+    elevation  [degrees]  the sun's; below the horizon the sky's bright side fades, and is gone at DARKEST
     away       [degrees]  between the opening's bearing and the sun's;  any shapes that broadcast
 
     Source: ISO 15469:2004, integrated over the half of the sky that the opening sees. Under a high sun:
@@ -226,6 +229,7 @@ def upright_share(sky: Sky, elevation: ArrayLike, away: ArrayLike) -> Floats:
     [0.74, 0.55, 0.38]
     """
     shares = _shares(sky)
+    night = np.clip(np.asarray(elevation, dtype=np.float64) / DARKEST, 0.0, 1.0)
     h = np.clip(np.asarray(elevation, dtype=np.float64), 0.0, 90.0) / _SHARE_STEP
     turn = np.asarray(away, dtype=np.float64) % 360
     turn = np.minimum(turn, 360 - turn) / _SHARE_STEP
@@ -235,7 +239,7 @@ def upright_share(sky: Sky, elevation: ArrayLike, away: ArrayLike) -> Floats:
     along, across = h - row, turn - column
     upper = shares[row, column] * (1 - across) + shares[row, column + 1] * across
     lower = shares[row + 1, column] * (1 - across) + shares[row + 1, column + 1] * across
-    share: Floats = upper * (1 - along) + lower * along
+    share: Floats = (upper * (1 - along) + lower * along) * (1 - night) + 0.5 * night
     return share
 
 
@@ -282,8 +286,8 @@ def received(
     rows = list(zip(spots, elevation, bearing, strict=True))
     counts = np.array([_beam_counts(spot, up, toward) for spot, up, toward in rows])
     sees = np.array([_sky_counts(spot, up, toward, sky) for spot, up, toward in rows])
-    all_of_it: Floats = beam * counts + of_sky * sees
-    return all_of_it
+    counted: Floats = beam * counts + of_sky * sees
+    return counted
 
 
 def _beam_counts(spot: Spot, elevation: Floats, bearing: Floats) -> Floats:
@@ -293,8 +297,8 @@ def _beam_counts(spot: Spot, elevation: Floats, bearing: Floats) -> Floats:
     h = np.radians(elevation)
     facing = {"front": np.cos(h), "side": np.zeros_like(h), "back": -np.cos(h)}.get(spot.lit_from)
     counts: Floats = np.maximum(np.sin(h), 0.0) if facing is None else (1 + facing) / 2
-    raised = np.where(bearing % 360 < 180, spot.sun_over, spot.sun_behind)
-    seems = elevation + refraction(np.maximum(elevation, 0.0))
+    raised = horizon(bearing, spot.sun_over, spot.sun_behind)
+    seems = elevation + refraction(elevation)
     # Over a raised horizon the disc's share is counted here; on a level one the beam has it already.
     over = np.clip((seems - raised + SUN_RADIUS) / (2 * SUN_RADIUS), 0.0, 1.0)
     return counts * np.where(raised > 0, over, 1.0)
@@ -322,9 +326,12 @@ def forecast(site: Site, known: Sequence[Known], at: Sequence[datetime], sky_now
         raise OutOfRange("at", f"{len(at)} times", f"at most {TIMES_MOST} times")
     if len(known) > READINGS_MOST:
         raise OutOfRange("readings", f"{len(known)} readings", f"at most {READINGS_MOST} readings")
+    if len(at) * len(known) > CELLS_MOST:
+        raise OutOfRange("at", f"{len(at)} times of {len(known)} readings", f"at most {CELLS_MOST} levels in all")
     if sky_now is not None and sky_now not in SKIES:
         raise OutOfRange("sky", sky_now, ", ".join(SKIES))
-    elevation, bearing = sun_path(site, at)
+    moments = [instant("at", time) for time in at]
+    elevation, bearing = sun_path(site, moments)
     spots = [each.spot for each in known]
     ev100 = np.array([each.ev100 for each in known], dtype=np.float64)[:, None]
     shape = (len(known), len(at))
@@ -332,7 +339,7 @@ def forecast(site: Site, known: Sequence[Known], at: Sequence[datetime], sky_now
         level = np.broadcast_to(ev100, shape).copy()
         return Forecast(level, level, level, elevation, bearing)
     then = np.array([_at_reading(site, each) for each in known])[:, None]
-    days = np.array([time.timetuple().tm_yday for time in at])
+    days = np.array([moment.timetuple().tm_yday for moment in moments])
     made = np.stack([np.log2(received(spots, elevation, bearing, sky, days)) for sky in SKIES]) - then
     base = np.array([SKIES.index(sky_now or each.sky) for each in known], dtype=np.intp)
     drift = made[base, np.arange(len(known))]

@@ -16,10 +16,14 @@ Held to a plain loop over every rig in tests/exposure/test_moves.py.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from . import wording
+from .flicker import is_steady, nearest_steady
 from .glass import Setups, setups, why_not
 from .refused import OutOfRange
 from .remembered import remembered
@@ -84,18 +88,16 @@ def best_moves(kit: Kit, rig: Rig, places: Sequence[tuple[Light, Look]]) -> list
     """
     For each place's light and look, the exact best clean and fast rigs from this one.
 
-    Raises OutOfRange where the rig is not one of this kit, a look wears what cannot be mounted (`cannot_wear`), or the
-    call asks for more than RIGS_MOST or PLACES_MOST.
+    Raises OutOfRange where the rig is not one of this kit, a look wears what cannot be mounted (`cannot_wear`) or has
+    lamps that no shutter is steady under (`no_steady_shutter`), or more than RIGS_MOST or PLACES_MOST are asked about.
     """
     if len(places) > PLACES_MOST:
         raise OutOfRange("places", f"{len(places)} places", f"at most {PLACES_MOST}")
     check_rig(kit, rig)
     answers: dict[int, Answers] = {}
-    alike: dict[tuple[frozenset[str], bool], list[int]] = {}
-    for number, (_, look) in enumerate(places):
-        alike.setdefault((look.worn, look.long_end), []).append(number)
-    for (worn, long_end), numbers in alike.items():
-        glass, dials = _Glass.of(kit, rig, worn), _Dials.of(kit, rig, long_end=long_end)
+    for numbers in _alike(places):
+        look = places[numbers[0]][1]
+        glass, dials = _Glass.of(kit, rig, look.worn), _Dials.of(kit, rig, look)
         _check_size(glass, dials)
         for some in _together(numbers, [places[number][1] for number in numbers], glass, dials):
             questions = _Questions.of(kit, rig, glass, dials, [places[number] for number in some])
@@ -111,7 +113,7 @@ def other_ways(kit: Kit, rig: Rig, light: Light, look: Look) -> list[Move]:
     of rigs that are equal in all three, the one with the least residual. Raises as `best_moves`.
     """
     check_rig(kit, rig)
-    glass, dials = _Glass.of(kit, rig, look.worn), _Dials.of(kit, rig, long_end=look.long_end)
+    glass, dials = _Glass.of(kit, rig, look.worn), _Dials.of(kit, rig, look)
     _check_size(glass, dials)
     questions = _Questions.of(kit, rig, glass, dials, [(light, look)])
     return [questions.move(0, way, setting) for way, setting in questions.unbeaten()]
@@ -121,22 +123,29 @@ def best_pictures(kit: Kit, places: Sequence[tuple[Light, Look]]) -> list[Pictur
     """
     For each place, the best picture that the kit allows, and every setup that gets it, whatever is on the camera now.
 
-    Raises OutOfRange where a look wears what cannot be mounted.
+    Raises OutOfRange where a look wears what cannot be mounted, or has lamps that no shutter of the body is steady
+    under (`no_steady_shutter` without a rig).
     """
     bare = Rig(
         holder_on=False, slots=(), threads=(), built_in=kit.body.built_in_nd[0],
         aperture=kit.lens.widest, shutter=kit.body.shutters[0], iso=kit.body.iso_allowed[0],
     )  # fmt: skip
-    found = []
-    known: dict[frozenset[str], _Glass] = {}  # a large pouch's setups are not remembered between calls
-    for light, look in places:
+    found: dict[int, Pictures] = {}
+    known: dict[frozenset[str], tuple[_Glass, _Glass, Ints]] = {}  # a large pouch's are not remembered between calls
+    for numbers in _alike(places):
+        look = places[numbers[0]][1]
         if look.worn not in known:
-            known[look.worn] = _Glass.of(kit, bare, look.worn)
-        glass = known[look.worn]
-        dials = _Dials.of(kit, bare, long_end=look.long_end)
+            glass = _Glass.of(kit, bare, look.worn)
+            # A picture knows of the glass only what it takes: setups that take the same are one question.
+            stops, same = np.unique(glass.stops, return_inverse=True)
+            known[look.worn] = glass, replace(glass, stops=stops), same
+        glass, takes, same = known[look.worn]
+        dials = _Dials.of(kit, bare, look)
         _check_size(glass, dials)
-        found.append(_Questions.of(kit, bare, glass, dials, [(light, look)]).pictures())
-    return found
+        for some in _together(numbers, [places[number][1] for number in numbers], takes, dials):
+            questions = _Questions.of(kit, bare, takes, dials, [places[number] for number in some])
+            found |= zip(some, questions.pictures(same), strict=True)
+    return [found[number] for number in range(len(places))]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,11 +154,21 @@ class Pictures:
     The best picture at a place: parts as in `Score`, and the setups that get it.
 
     parts  (miss, off_look, shutter_off, iso_lift);  setups: all of them;  able: the numbers of those that get it
+    too_bright (able,): whether what each of them misses is on the bright side
     """
 
     parts: tuple[float, int, float, int]
     setups: Setups
     able: Ints
+    too_bright: NDArray[np.bool_]
+
+
+def _alike(places: Sequence[tuple[Light, Look]]) -> list[list[int]]:
+    """The places by what their looks allow: those of one group share their setups and dials."""
+    alike: dict[tuple[frozenset[str], bool, int | None], list[int]] = {}
+    for number, (_, look) in enumerate(places):
+        alike.setdefault((look.worn, look.long_end, look.mains), []).append(number)
+    return list(alike.values())
 
 
 def _together(numbers: list[int], looks: list[Look], glass: _Glass, dials: _Dials) -> Iterator[list[int]]:
@@ -238,15 +257,23 @@ class _Dials:
     exposure: Floats
 
     @classmethod
-    def of(cls, kit: Kit, rig: Rig, *, long_end: bool = False) -> _Dials:
-        """The dials of a kit. The present ISO and shutter are legal even where the body's lists lack them."""
+    def of(cls, kit: Kit, rig: Rig, look: Look) -> _Dials:
+        """
+        The dials of a kit, as far as a look may use them.
+
+        The present ISO and shutter are legal even where the body's lists lack them; of all the shutters, only those
+        that are steady under the look's lamps.
+        """
         isos = {iso_position(rig.iso): rig.iso}
         for speed in kit.body.iso_allowed:
             isos.setdefault(iso_position(speed), speed)
         shutters = tuple(sorted({rig.shutter, *kit.body.shutters}))
-        return _dials(
-            kit.body.clicks_per_stop, kit.irises(long_end=long_end), tuple(isos[k] for k in sorted(isos)), shutters
-        )
+        if look.mains is not None:
+            if missing := no_steady_shutter(kit, rig, look):
+                raise OutOfRange("look.mains", look.mains, f"lamps that a shutter is steady under: {missing}")
+            shutters = _steady(shutters, look.mains)
+        irises = kit.irises(long_end=look.long_end)
+        return _dials(kit.body.clicks_per_stop, irises, tuple(isos[k] for k in sorted(isos)), shutters)
 
 
 @remembered(lambda found: 4 * len(found.exposure))
@@ -377,9 +404,7 @@ class _Questions:
         able[fast] &= seconds <= least[:, None]
 
         question, way = np.nonzero(able)
-        target = self.target[question, way]
-        low = np.searchsorted(self.dials.exposure, target - reach[question], side="left")
-        high = np.searchsorted(self.dials.exposure, target + reach[question], side="right")
+        low, high = self._windows(self.target[question, way], reach[question])
         rank = self._best_rank(self.wish[question], low, high)
         best = np.minimum.reduceat(rank, np.searchsorted(question, np.arange(len(miss))))
         keep = rank == best[question]
@@ -394,6 +419,19 @@ class _Questions:
         to_below = np.abs(row[np.maximum(above - 1, 0)] - half)
         nearest = np.minimum(to_above, to_below)
         return np.concatenate((nearest, nearest))
+
+    def _windows(self, target: Floats, reach: Floats | np.float64) -> tuple[Ints, Ints]:
+        """Where the settings start and end that are within reach of each target; each has one at least."""
+        row = self.dials.exposure
+        low = np.searchsorted(row, target - reach, side="left")
+        high = np.searchsorted(row, target + reach, side="right")
+        empty = np.flatnonzero(low == high)
+        if len(empty):  # an end was rounded past the setting that is only just within reach: it is a neighbour
+            below, above = np.maximum(low[empty] - 1, 0), np.minimum(low[empty], len(row) - 1)
+            nearer = np.abs(row[below] - target[empty]) <= np.abs(row[above] - target[empty])
+            low[empty] = np.where(nearer, below, above)
+            high[empty] = low[empty] + 1
+        return low, high
 
     def _best_rank(self, wish: Ints, low: Ints, high: Ints) -> Ints:
         """The smallest rank among the settings low <= n < high, by each one's wish; no window may be empty."""
@@ -473,28 +511,58 @@ class _Questions:
         beaten = np.any(np.all(theirs <= ours, axis=0) & np.any(theirs < ours, axis=0), axis=1)
         return list(zip(way[few[~beaten]].tolist(), setting[few[~beaten]].tolist(), strict=True))
 
-    def pictures(self) -> Pictures:
-        """The best picture of the first question, and the setups that get it."""
-        way, setting = self._within_reach()
-        wish, dials = self.wishes[self.wish[0]], self.dials
-        rank = wish.ranks[0][setting]
-        best = setting[np.argmin(rank)]
-        miss = np.round(max(0.0, float(self._distance()[0].min() - self.allowed[0])), DECIMALS)
-        parts = (
-            float(miss),
-            int(wish.off_look[dials.iris[best]]),
-            round(float(wish.shutter_off[dials.shutter[best]]), DECIMALS),
-            int(wish.iso_lift[dials.iso[best]]),
+    def pictures(self, same: Ints) -> list[Pictures]:
+        """
+        Each place's best picture, by clean's question, and the setups that get it.
+
+        same (setups,): which of the glass's stops each setup takes
+        """
+        places = len(self.wish) // 2
+        distance, allowed = self._distance()[:places], self.allowed[:places]
+        miss = np.round(np.maximum(0.0, distance.min(axis=1) - allowed), DECIMALS)
+        reach = miss + allowed + EDGE
+        place, way = np.nonzero(distance <= reach[:, None])
+        target = self.target[place, way]
+        low, high = self._windows(target, reach[place])
+        rank = self._best_rank(self.wish[place], low, high)
+        best = np.minimum.reduceat(rank, np.searchsorted(place, np.arange(places)))
+        keep = np.flatnonzero(rank == best[place])
+        place, way, low = place[keep], way[keep], low[keep]
+
+        # Settings below the target let in too much light. Where nothing is missed there are no sides.
+        below = np.minimum(np.searchsorted(self.dials.exposure, target[keep]), high[keep])
+        too_bright = (miss[place] > 0) & (low < below)
+        at = np.flatnonzero(too_bright)
+        too_bright[at] = self._best_rank(self.wish[place[at]], low[at], below[at]) == best[place[at]]
+
+        found = []
+        sides = np.zeros((2, len(self.glass.stops)), dtype=bool)  # what gets the picture, and what is too bright then
+        for number, pair in enumerate(pairwise(np.searchsorted(place, np.arange(places + 1)).tolist())):
+            mine = slice(*pair)
+            sides[:] = False
+            sides[0, way[mine]], sides[1, way[mine]] = True, too_bright[mine]
+            able = np.flatnonzero(sides[0, same])
+            parts = self._parts(number, float(miss[number]), int(best[number]))
+            found.append(Pictures(parts, self.glass.setups, able, sides[1, same[able]]))
+        return found
+
+    def _parts(self, question: int, miss: float, rank: int) -> tuple[float, int, float, int]:
+        """What the settings of this rank are worth to a question's look; see `Pictures`."""
+        wish, dials = self.wishes[self.wish[question]], self.dials
+        setting = wish.of_rank(rank)[0]
+        return (
+            miss,
+            int(wish.off_look[dials.iris[setting]]),
+            round(float(wish.shutter_off[dials.shutter[setting]]), DECIMALS),
+            int(wish.iso_lift[dials.iso[setting]]),
         )
-        return Pictures(parts, self.glass.setups, np.unique(way[rank == rank.min()]))
 
     def _within_reach(self) -> tuple[Ints, Ints]:
         """Every setup and setting with the smallest miss of the first question."""
         distance = self._distance()[0]
         reach = np.round(max(0.0, distance.min() - self.allowed[0]), DECIMALS) + self.allowed[0] + EDGE
         able = np.flatnonzero(distance <= reach)
-        low = np.searchsorted(self.dials.exposure, self.target[0, able] - reach, side="left")
-        high = np.searchsorted(self.dials.exposure, self.target[0, able] + reach, side="right")
+        low, high = self._windows(self.target[0, able], reach)
         size = high - low
         starts = np.repeat(np.cumsum(size) - size - low, size)
         return np.repeat(able, size), np.arange(size.sum()) - starts
@@ -531,6 +599,27 @@ def cannot_wear(kit: Kit, worn: frozenset[str]) -> str:
     if any(piece.id in worn and not piece.worn for piece in kit.filters):
         return "grey glass is the solver's to choose"
     return why_not(kit.filters, kit.holder, kit.lens.thread, kit.step_ups, worn)
+
+
+def no_steady_shutter(kit: Kit, rig: Rig | None, look: Look) -> str:
+    """
+    What is missing for shutters that are steady under the look's lamps; empty where there is one, or any will do.
+
+    rig: the one on the camera, whose shutter counts too; None: the body's list alone, as for `best_pictures`.
+    """
+    if look.mains is None:
+        return ""
+    shutters = kit.body.shutters if rig is None else (rig.shutter, *kit.body.shutters)
+    if _steady(shutters, look.mains):
+        return ""
+    has = ", ".join(dict.fromkeys(wording.shutter(seconds) for seconds in sorted(shutters, reverse=True)))
+    steady = " and ".join(wording.shutter(seconds) for seconds in reversed(nearest_steady(look.shutter, look.mains)))
+    return f"none of {has} is steady at {look.mains} Hz, as {steady} would be"
+
+
+@lru_cache(maxsize=1024)
+def _steady(shutters: tuple[float, ...], mains: int) -> tuple[float, ...]:
+    return tuple(seconds for seconds in shutters if is_steady(seconds, mains))
 
 
 def glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> Rig:

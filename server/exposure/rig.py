@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Literal
 
+from .flicker import mains_frequency
 from .glass import FILTERS_MOST, RINGS_MOST, STACKED_MOST, Filter, Holder, StepUps, screws_on
 from .refused import OutOfRange, within
 from .scales import (
@@ -180,6 +181,8 @@ class Look:
     rush_tolerance             [stops] error that is rather mended afterwards than touched for
     worn                       ids of the glass that belongs to the look: a grad, a polariser, diffusion, colour
     long_end                   whether a zoom is at its long end
+    mains                      [Hz] the mains frequency of the lamps that light the place: only shutters that are steady
+                               under it are used (`flicker.is_steady`); None: any
     """
 
     wanted: float
@@ -190,6 +193,7 @@ class Look:
     rush_tolerance: float = RUSH_TOLERANCE
     worn: frozenset[str] = frozenset()
     long_end: bool = False
+    mains: int | None = None
 
     def __post_init__(self) -> None:
         wanted, widest, narrowest = (
@@ -202,6 +206,8 @@ class Look:
         shutter_time(self.shutter, "look.shutter")
         within("look.tolerance", self.tolerance, 0, TOLERANCE_MOST, "stop")
         within("look.rush_tolerance", self.rush_tolerance, 0, RUSH_TOLERANCE_MOST, "stop")
+        if self.mains is not None:
+            mains_frequency(self.mains, "look.mains")
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ import numpy as np
 from .refused import OutOfRange, within
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -67,6 +67,14 @@ class SunDay:
     never: Literal["", "up", "down"]
 
 
+def instant(field: str, came: datetime) -> datetime:
+    """The same moment in UTC. Raises OutOfRange for one without its offset, or outside FIRST_YEAR to LAST_YEAR."""
+    if came.tzinfo is None:
+        raise OutOfRange(field, came.isoformat(), "a time with its offset from UTC")
+    within(field, came.year, FIRST_YEAR, LAST_YEAR)
+    return came.astimezone(UTC)
+
+
 def sun_path(site: Site, times: Sequence[datetime]) -> tuple[Floats, Floats]:
     """
     The height of the sun's centre [degrees], geometric, and its bearing [degrees] from north over east.
@@ -79,10 +87,7 @@ def sun_path(site: Site, times: Sequence[datetime]) -> tuple[Floats, Floats]:
     sun = ephem.Sun()
     found = np.empty((2, len(times)))
     for number, time in enumerate(times):
-        if time.tzinfo is None:
-            raise OutOfRange("at", time.isoformat(), "a time with its offset from UTC")
-        within("at", time.year, FIRST_YEAR, LAST_YEAR)
-        watcher.date = time.astimezone(UTC).replace(tzinfo=None)
+        watcher.date = instant("at", time).replace(tzinfo=None)
         sun.compute(watcher)
         found[:, number] = sun.alt, sun.az
     elevation, bearing = np.degrees(found)
@@ -91,55 +96,97 @@ def sun_path(site: Site, times: Sequence[datetime]) -> tuple[Floats, Floats]:
 
 def refraction(elevation: Floats) -> Floats:
     """
-    How much higher the sun seems than it stands [degrees], on or above the horizon.
+    How much higher the sun seems than it stands [degrees], by its geometric height, down to a degree under the horizon.
 
     Source: Meeus, Astronomical Algorithms, 16.4, from memory.
 
     >>> round(float(refraction(np.array(0.0))), 2)
     0.48
     """
-    lifted: Floats = 1.02 / 60 / np.tan(np.radians(elevation + 10.3 / (elevation + 5.11)))
+    h = np.maximum(elevation, -1.0)
+    lifted: Floats = 1.02 / 60 / np.tan(np.radians(h + 10.3 / (h + 5.11)))
     return np.maximum(lifted, 0.0)
+
+
+def horizon(bearing: Floats, over: float, behind: float) -> Floats:
+    """
+    How high the horizon stands [degrees] under a sun at this bearing [degrees].
+
+    over, behind  [degrees]  in the east, where the sun comes up, and in the west, where it goes
+    It changes from the one to the other around north and south, so that no light jumps as the sun passes there.
+    """
+    east = np.clip(np.sin(np.radians(bearing)) / math.sin(math.radians(_TURNS_WITHIN)), -1.0, 1.0)
+    height: Floats = behind + (over - behind) * (1 + east) / 2
+    return height
+
+
+_TURNS_WITHIN = 20.0  # degrees to either side of north and south
 
 
 def crossings(site: Site, start: datetime, stop: datetime, height: float) -> list[tuple[datetime, bool]]:
     """
-    When the sun's centre passes a geometric height [degrees], to a second, and whether on its way up; in order.
+    When the sun's centre passes a geometric height [degrees], to a second, and whether on its way up; in order, in UTC.
 
     start, stop  aware times, at most two days apart. Raises OutOfRange for any other.
     """
+    return _passings(site, start, stop, lambda elevation, _: elevation - height)
+
+
+def direct_light(
+    site: Site, start: datetime, stop: datetime, over: float = 0.0, behind: float = 0.0
+) -> list[tuple[datetime, bool]]:
+    """
+    When the sun's last light leaves, or its first comes (True), over a horizon that is level or raised; in UTC.
+
+    over, behind  [degrees]  how high the horizon stands where the sun comes up, and where it goes
+    A raised horizon is as high as the sun seems there, refraction counted, and the upper limb is what is seen of it.
+    """
+
+    def clear(elevation: Floats, bearing: Floats) -> Floats:
+        """How far the upper limb stands over the horizon [degrees]."""
+        raised, limb = horizon(bearing, over, behind), elevation + SUN_RADIUS
+        return np.where(raised > 0, limb + refraction(limb) - raised, elevation + SUN_GONE)
+
+    return _passings(site, start, stop, clear)
+
+
+def _passings(
+    site: Site, start: datetime, stop: datetime, clear: Callable[[Floats, Floats], Floats]
+) -> list[tuple[datetime, bool]]:
+    """When what is asked about the sun's height and bearing changes its sign, and whether it becomes positive."""
+    # By the clock of a zone, hours would be left out and counted twice where it changes.
+    start, stop = instant("start", start), instant("stop", stop)
     within("stop", (stop - start) / timedelta(hours=1), 0, 48, "hours after the start")
     count = math.ceil((stop - start) / _STEP)
     times = [min(start + number * _STEP, stop) for number in range(count + 1)]
-    elevation, _ = sun_path(site, times)
-    above = elevation > height
-    return [
-        (_crossing(site, times[number], times[number + 1], height), bool(above[number + 1]))
-        for number in np.flatnonzero(above[1:] != above[:-1]).tolist()
-    ]
+    up = clear(*sun_path(site, times)) > 0
+    found = []
+    for number in np.flatnonzero(up[1:] != up[:-1]).tolist():
+        before, after = times[number], times[number + 1]
+        while after - before > timedelta(seconds=1):
+            middle = before + (after - before) / 2
+            if bool(clear(*sun_path(site, [middle]))[0] > 0) == bool(up[number]):
+                before = middle
+            else:
+                after = middle
+        found.append((before + (after - before) / 2, bool(up[number + 1])))
+    return found
 
 
-def _crossing(site: Site, before: datetime, after: datetime, height: float) -> datetime:
-    """The one crossing between two times, by halving."""
-    (low, *_), _ = sun_path(site, [before])
-    while after - before > timedelta(seconds=1):
-        middle = before + (after - before) / 2
-        (there, *_), _ = sun_path(site, [middle])
-        if (there > height) == (low > height):
-            before = middle
-        else:
-            after = middle
-    return before + (after - before) / 2
-
-
-@lru_cache(maxsize=512)
 def sun_day(site: Site, start: datetime, stop: datetime) -> SunDay:
     """
-    The sun's moments between two times, a local day as a rule, on a level horizon.
+    The sun's moments between two times, a local day as a rule, on a level horizon and on the clock of start.
 
     Sunrise and sunset are the upper limb's (centre at -0.833 degrees); civil and nautical twilight end at -6 and -12.
     Source: USNO, Rise, Set, and Twilight Definitions.
     """
+    found = _sun_day(site, instant("start", start), instant("stop", stop))
+    return SunDay(tuple(SunEvent(each.at.astimezone(start.tzinfo), each.kind) for each in found.events), found.never)
+
+
+@lru_cache(maxsize=512)
+def _sun_day(site: Site, start: datetime, stop: datetime) -> SunDay:
+    """The same in UTC: two clocks that name one moment must not share an answer on either."""
     found = [
         SunEvent(at, EVENTS[height][0 if rises else 1])
         for height in EVENTS
@@ -147,33 +194,9 @@ def sun_day(site: Site, start: datetime, stop: datetime) -> SunDay:
     ]
     never: Literal["", "up", "down"] = ""
     if not any(event.kind in ("sunrise", "sunset") for event in found):
-        (noon, *_), _ = sun_path(site, [start])
-        never = "up" if noon > -SUN_GONE else "down"
+        (first, *_), _ = sun_path(site, [start])
+        never = "up" if first > -SUN_GONE else "down"
     return SunDay(tuple(sorted(found, key=lambda event: event.at)), never)
-
-
-def direct_light(
-    site: Site, start: datetime, stop: datetime, over: float = 0.0, behind: float = 0.0
-) -> list[tuple[datetime, bool]]:
-    """
-    When the sun's last light leaves, or its first comes (True), over a horizon that is level or raised.
-
-    over, behind  [degrees]  how high the horizon stands where the sun comes up, and where it goes
-    A raised horizon is as high as the sun seems there, refraction counted, and the upper limb is what is seen of it.
-    """
-    found = []
-    for rises, height in ((True, over), (False, behind)):
-        geometric = _geometric(height) - SUN_RADIUS if height > 0 else -SUN_GONE
-        found += [(at, up) for at, up in crossings(site, start, stop, geometric) if up is rises]
-    return sorted(found)
-
-
-def _geometric(apparent: float) -> float:
-    """The geometric height of what seems to stand at this one [degrees]."""
-    height = apparent
-    for _ in range(4):  # refraction changes slowly with height; each round gains two digits
-        height = apparent - float(refraction(np.array(max(height, 0.0))))
-    return height
 
 
 @dataclass(frozen=True, slots=True)

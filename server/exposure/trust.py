@@ -6,19 +6,22 @@ The limits of trust are common practice, with no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from .daylight import Forecast, Known, Sky, Spot, forecast, sun_and_sky
 from .light import EV100_BRIGHTEST, EV100_DIMMEST, INCIDENT_C, NUDGE_STOPS, Light
-from .sun import SUN_GONE, Site, sun_path
+from .sun import SUN_GONE, Site, instant, sun_path
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
+
+    from numpy.typing import NDArray
 
 Trust = Literal["fresh", "forecast", "stale"]
 Doubt = Literal["", "sky", "set", "risen", "season", "nowhere", "bright"]
@@ -37,6 +40,7 @@ class Read:
     A reading, and the shooter's correction of it.
 
     ev100  [stops]  at read_at (aware);  sky  as it stood then, where it was noted;  nudge  [clicks]
+    Raises OutOfRange for a time that cannot be.
     """
 
     spot: Spot
@@ -44,6 +48,9 @@ class Read:
     read_at: datetime
     sky: Sky | None
     nudge: int = 0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "read_at", instant("read_at", self.read_at))
 
     @property
     def known(self) -> Known:
@@ -78,39 +85,42 @@ def levels(site: Site | None, readings: Sequence[Read], at: datetime, sky_now: S
     site     where they were taken; None: not known, and what daylight does since cannot be
     sky_now  the sky that stands at that time, where somebody has said so
     """
+    at = instant("at", at)
     if site is None:
         return [_without_a_site(each, at) for each in readings]
     if not readings:
         return []
-    found = forecast(site, [each.known for each in readings], [at], sky_now)
+    found = carried_to(site, readings, [at], sky_now)
     (sun_now,) = found.sun_elevation.tolist()
-    return [_level(site, each, at, sky_now, _Moment.of(found, row, sun_now)) for row, each in enumerate(readings)]
+    levels_now = zip(readings, *(part[:, 0].tolist() for part in (found.ev100, found.low, found.high)), strict=True)
+    return [
+        _level(read, ev100, low, high, *_trust(site, read, at, sky_now, ev100 - read.ev100, sun_now))
+        for read, ev100, low, high in levels_now
+    ]
 
 
-@dataclass(frozen=True, slots=True)
-class _Moment:
-    """One reading's forecast for one time [stops], and the sun's elevation then [degrees]."""
+def carried_to(site: Site, readings: Sequence[Read], at: Sequence[datetime], sky_now: Sky | None = None) -> Forecast:
+    """
+    Readings carried to other times as far as they say anything about them, without their nudges.
 
-    ev100: float
-    low: float
-    high: float
-    sun: float
+    One that is brighter than the sun and the sky could make it says nothing about them: lamps, or a wrong time. It
+    stays as it was read. No other is carried beyond what they can make.
+    """
+    found = forecast(site, [each.known for each in readings], at, sky_now)
+    read = np.array([each.ev100 for each in readings])[:, None]
+    said_nothing = np.array([_too_bright(site, each) for each in readings])[:, None]
+    drifts = np.array([each.spot.drifts and each.spot.lamps == 0 for each in readings])[:, None]
+    most = np.where(drifts, _brightest(found.sun_elevation) + TOO_BRIGHT, np.inf)
+    ev100, low, high = (
+        np.where(said_nothing, read, np.minimum(part, most)) for part in (found.ev100, found.low, found.high)
+    )
+    return replace(found, ev100=ev100, low=low, high=high)
 
-    @classmethod
-    def of(cls, found: Forecast, row: int, sun: float) -> _Moment:
-        return cls(float(found.ev100[row, 0]), float(found.low[row, 0]), float(found.high[row, 0]), sun)
 
-
-def _level(site: Site, read: Read, at: datetime, sky_now: Sky | None, there: _Moment) -> Level:
-    drift = there.ev100 - read.ev100
-    trust, doubt = _trust(site, read, at, sky_now, drift, there.sun)
+def _level(read: Read, ev100: float, low: float, high: float, trust: Trust, doubt: Doubt) -> Level:
     nudge = read.nudge * NUDGE_STOPS
-    return Level(_held(there.ev100).nudged(read.nudge), there.low + nudge, there.high + nudge, drift, trust, doubt)
-
-
-def _held(ev100: float) -> Light:
-    """A forecast as a light level, held at the ends of what may be."""
-    return Light(min(max(ev100, EV100_DIMMEST), EV100_BRIGHTEST))
+    level, low, high = (min(max(each + nudge, EV100_DIMMEST), EV100_BRIGHTEST) for each in (ev100, low, high))
+    return Level(Light(level), low, high, ev100 - read.ev100, trust, doubt)
 
 
 def _without_a_site(read: Read, at: datetime) -> Level:
@@ -128,9 +138,9 @@ def _trust(
     age = abs(at - read.read_at)
     if not read.spot.drifts:
         return ("fresh" if age <= LAMPS_FRESH_FOR else "forecast"), ""
-    (sun_then,), _ = sun_path(site, [read.read_at])
-    if read.spot.lamps == 0 and read.ev100 > _brightest(float(sun_then)) + TOO_BRIGHT:
+    if _too_bright(site, read):
         return "stale", "bright"
+    (sun_then,), _ = sun_path(site, [read.read_at])
     if sky_now is not None and read.sky is not None and sky_now != read.sky:
         return "stale", "sky"
     if sun_then > -SUN_GONE >= sun_now:
@@ -144,13 +154,25 @@ def _trust(
     return "forecast", ""
 
 
-def _brightest(sun: float) -> float:
+@lru_cache(maxsize=4096)
+def _too_bright(site: Site, read: Read) -> bool:
+    """Whether a reading is brighter than the sun and the sky could make it; lamps in it may do that."""
+    if not read.spot.drifts or read.spot.lamps > 0:
+        return False
+    elevation, _ = sun_path(site, [read.read_at])
+    return read.ev100 > float(_brightest(elevation)[0]) + TOO_BRIGHT
+
+
+def _brightest(elevation: NDArray[np.float64]) -> NDArray[np.float64]:
     """The most that a clear sky and a sun that is faced can give [stops], by the sun's elevation [degrees]."""
-    beam, of_sky = sun_and_sky(sun, "clear")
-    return float(np.log2((beam + of_sky) * 100 / INCIDENT_C))
+    beam, of_sky = sun_and_sky(elevation, "clear")
+    most: NDArray[np.float64] = np.log2((beam + of_sky) * 100 / INCIDENT_C)
+    return most
 
 
 def _days_apart(one: datetime, other: datetime) -> int:
     """How far apart two dates lie in the year's round [days], whatever the years."""
-    apart = abs(one.timetuple().tm_yday - other.timetuple().tm_yday)
-    return min(apart, max(365 - apart, 0))
+    # The last day of February stands in for a leap day in a year that has none.
+    day = min(one.day, 28) if one.month == 2 else one.day
+    near = (one.replace(year=other.year + years, day=day) for years in (-1, 0, 1))
+    return min(abs((each.date() - other.date()).days) for each in near)

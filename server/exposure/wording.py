@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .moves import Move
     from .rig import Action, Kit, Rig
     from .scales import ClicksPerStop
+    from .stretches import Stretch
 
 MINUS = "−"
 SEEN = 0.25  # stops: an error inside the tolerance is worth a word from here on
@@ -190,6 +191,20 @@ def on_the_lens(kit: Kit, rig: Rig) -> str:
         said.append(f"turned to {stops_of(rig.turned)}")
     if rig.built_in:
         said.append(f"built-in {stops_of(rig.built_in)}")
+    return ", ".join(said) or "no glass"
+
+
+def stretch_glass(kit: Kit, stretch: Stretch) -> str:
+    """
+    The glass of a stretch of the day in one line: "0.6 and 1.2", "variable ND, turned to 4 stops", "built-in 2 stops",
+    "no glass".
+    """
+    names = labels(kit.filters)
+    said = [_and([names[f] for f in stretch.filters])] if stretch.filters else []
+    if stretch.turned is not None:
+        said.append(f"turned to {stops_of(stretch.turned)}")
+    if stretch.built_in:
+        said.append(f"built-in {stops_of(stretch.built_in)}")
     return ", ".join(said) or "no glass"
 
 

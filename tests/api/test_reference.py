@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from tests.api.example import REQUEST
+from tests.api.example import REQUEST, request
 from tests.page import Page
 
 UNITS = (
@@ -86,6 +86,26 @@ def test_the_page_says_every_field_of_a_shape_with_its_meaning(reference, docume
     for field, info in document["components"]["schemas"][name]["properties"].items():
         assert re.search(rf"\b{field}\b", reference.text), field
         assert info.get("description", "") in reference.text
+
+
+def test_the_mains_of_a_look_are_what_the_reference_says(document, calls):
+    """50 or 60 Hz, and only steady shutters then; anything else is refused by its field."""
+    assert "50 or 60 Hz" in document["components"]["schemas"]["LookShape"]["properties"]["mains"]["description"]
+
+    def ask(mains, shutters):
+        return calls.post("/api/moves", json=request(look__mains=mains, body__shutters=shutters))
+
+    for mains, shutter in ((50, 1 / 50), (60, 1 / 60), (None, 1 / 48)):
+        answer = ask(mains, [1 / 48, 1 / 50, 1 / 60])
+        assert answer.status_code == 200, answer.text
+        assert mains is None or answer.json()["clean"]["rig"]["shutter"] == shutter
+    for came in (55, 0, -50, 50.5, "50", True, [50], 10**400):
+        answer = ask(came, [1 / 50])
+        assert answer.status_code == 422, came
+        assert [error["field"] for error in answer.json()["errors"]] == ["look.mains"], came
+    (error,) = ask(60, [1 / 48, 1 / 50]).json()["errors"]
+    assert error["field"] == "look.mains"
+    assert all(words in error["allowed"] for words in ("1/48", "1/50", "1/60"))
 
 
 @pytest.mark.parametrize("word", ["ISO 100", "seconds", "millimetres", "f-number", "densities in D", "finite"])

@@ -11,7 +11,7 @@ import math
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
-from tests.exposure.plain_loop import iris_of, iso_of, lift_of, off_look_of
+from tests.exposure.plain_loop import iris_of, iso_of, lift_of, off_look_of, shutters_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -126,7 +126,7 @@ def every_rig(kit: Kit, rig: Rig, ev100: float, look: Look) -> Iterator[Scored]:
     widest = lens.widest_long if look.long_end and lens.widest_long is not None else lens.widest
     isos = {iso_of(rig.iso), *(iso_of(speed) for speed in kit.body.iso_allowed)}
     for way in every_way(kit, rig, look.worn):
-        for t in {rig.shutter, *kit.body.shutters}:
+        for t in shutters_of(kit, rig, look.mains):
             for k in isos:
                 for i in range(iris_of(widest, c), iris_of(lens.smallest, c) + 1):
                     seconds = way.glass_seconds + way.other_seconds + abs(i - iris_of(rig.aperture, c)) / c * hands.iris

@@ -8,6 +8,7 @@ not change in an inner loop is worked out before it, as anyone would.
 
 from __future__ import annotations
 
+import cmath
 import math
 from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
@@ -147,9 +148,19 @@ def isos_of(kit: Kit, rig: Rig) -> list[int]:
     return sorted({iso_of(speed) for speed in (*kit.body.iso_allowed, rig.iso)})
 
 
-def shutters_of(kit: Kit, rig: Rig) -> list[float]:
-    """Every shutter [s]: the body's, and the present one."""
-    return sorted({*kit.body.shutters, rig.shutter})
+def is_steady(t: float, mains: int) -> bool:
+    """
+    Whether lamps on mains of so many hertz leave 2 % of their swing at most in a picture of so many seconds.
+
+    They pulse twice a cycle: the mean of a hand that goes round so fast, from where the shutter opens to where it shuts.
+    """
+    round_and_round = 2j * math.pi * 2 * mains * t
+    return abs((cmath.exp(round_and_round) - 1) / round_and_round) <= 0.02
+
+
+def shutters_of(kit: Kit, rig: Rig, mains: int | None = None) -> list[float]:
+    """Every shutter [s]: the body's, and the present one; under lamps on these mains, those of them that are steady."""
+    return sorted(t for t in {*kit.body.shutters, rig.shutter} if mains is None or is_steady(t, mains))
 
 
 def how_many_rigs(kit: Kit, rig: Rig) -> int:
@@ -183,7 +194,7 @@ def plain_loop(kit: Kit, rig: Rig, ev100: float, look: Look) -> tuple[Best, Best
             round(3 * abs(math.log2(t / look.shutter)), 6),
             0.0 if t == now.shutter else hands.shutter,
         )
-        for t in shutters_of(kit, rig)
+        for t in shutters_of(kit, rig, look.mains)
     ]
     best_clean = best_fast = (math.inf,)
     clean_rig = fast_rig = None
@@ -222,7 +233,7 @@ def score_of(kit: Kit, rig: Rig, ev100: float, look: Look, then: Rig) -> tuple[B
     glass = next(g for g in every_glass(kit, rig) if (g.holder_on, g.slots, g.threads) == to[:3])
     next(i for i in irises_of(kit) if i == to.iris)
     next(k for k in isos_of(kit, rig) if k == to.iso)
-    next(t for t in shutters_of(kit, rig) if t == to.shutter)
+    next(t for t in shutters_of(kit, rig, look.mains) if t == to.shutter)
     wheel = list(kit.body.built_in_nd)
     turned = abs(wheel.index(to.built_in) - wheel.index(now.built_in))
     seconds = glass.seconds + hands.built_in * turned + hands.iris * abs(to.iris - now.iris) / c

@@ -9,13 +9,14 @@ filter sizes come from short lists, so that ties are common.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from hypothesis import assume
 from hypothesis import strategies as st
 
 from server.exposure.glass import Filter, Holder
 from server.exposure.rig import Body, Hands, Kit, Lens, Look, Rig
-from tests.exposure.plain_loop import MARKS, how_many_rigs, iris_of
+from tests.exposure.plain_loop import MARKS, how_many_rigs, iris_of, shutters_of
 
 DIALS = (3, 2, 1, 10)
 RIGS_A_LOOP_TAKES = 20_000  # legal rigs of one question; a loop takes 1.5 µs for each
@@ -24,7 +25,7 @@ HALF_STOPS = (1.7, 2.4, 3.3, 4.8, 6.7, 9.5, 19, 27)
 BETWEEN_MARKS = (0.95, 1.25, 1.414, 2.3, 3.0, 5.3, 12.5, 17.5)
 F_NUMBERS = (*MARKS, *HALF_STOPS, *BETWEEN_MARKS)
 SPEEDS = (50, 64, 100, 101, 125, 160, 200, 320, 400, 640, 800, 1250, 1600, 3200, 12800)
-TIMES = (1 / 25, 1 / 48, 1 / 50, 0.02, 0.0201, 1 / 60, 1 / 100, 1 / 125, 1 / 250, 0.5)
+TIMES = (1 / 25, 1 / 48, 1 / 50, 0.02, 0.0201, 1 / 60, 1 / 100, 1 / 120, 1 / 125, 1 / 250, 0.5)
 STEPS = (0, 1 / 3, 1, 2, 4, 6, 7)
 THREADS, WIDTHS = (67, 77, 82), (75, 100)
 DENSITIES = (0, 0.3, 0.3, 0.6, 0.6, 0.75, 0.9, 1.2, 1.8, 3.0)
@@ -164,8 +165,13 @@ def kits_and_rigs(draw: st.DrawFn) -> tuple[Kit, Rig]:
 
 @st.composite
 def questions(draw: st.DrawFn) -> tuple[Kit, Rig, list[tuple[float, Look]]]:
-    """A kit, the rig that is on the camera, and one to three places: ev100 and look. Some share their look."""
+    """
+    A kit, the rig that is on the camera, and one to three places: ev100 and look. Some share their look, and some are
+    lit by lamps that a shutter is steady under.
+    """
     kit, rig = draw(kits_and_rigs())
     asked = st.lists(st.one_of(lights_within_reach(kit), light_levels()), min_size=1, max_size=3)
     lights, wants = draw(asked), draw(st.lists(looks(), min_size=1, max_size=2))
+    lamps = st.sampled_from([None, *(mains for mains in (50, 60) if shutters_of(kit, rig, mains))])
+    wants += [replace(look, mains=draw(lamps)) for look in wants]
     return kit, rig, [(ev100, draw(st.sampled_from(wants))) for ev100 in lights]

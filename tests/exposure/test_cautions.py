@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from server.exposure.cautions import Sight, cautions
+from server.exposure.cautions import Sight, cautions, flicker_caution, place_cautions
+from server.exposure.daylight import Spot
 from server.exposure.glass import Filter, Holder
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Body, Kit, Lens, Rig
@@ -36,7 +37,8 @@ def rig(
     [
         (rig(), []),
         (rig(held=("a", "b")), []),
-        (rig(held=("a", "b"), front="pol"), ["corners"]),
+        (rig(front="pol"), ["unevenly"]),
+        (rig(held=("a", "b"), front="pol"), ["corners", "unevenly"]),
         (rig(threads=("r1",)), []),
         (rig(threads=("r1", "r2")), ["corners"]),
         (rig(threads=("var",), turned=2.0), []),
@@ -65,3 +67,42 @@ def test_a_sight_that_nobody_has_is_refused(came):
         Sight(came, 43)
     with pytest.raises(OutOfRange):
         Sight(50, came)
+
+
+@pytest.mark.parametrize(
+    ("spot", "sun", "lasers", "words"),
+    [
+        (Spot("sun", "back"), 20.0, False, ["sun"]),
+        (Spot("sun", "back"), None, False, ["sun"]),  # nobody knows where it stands: said all the same
+        (Spot("sun", "back"), -0.8, False, ["sun"]),  # its upper limb still shows
+        (Spot("sun", "back"), -0.9, False, []),
+        (Spot("sun", "front"), 20.0, False, []),
+        (Spot("shade", "back"), 20.0, False, []),
+        (Spot("lamps"), None, True, ["laser"]),
+        (Spot("sun", "back"), 20.0, True, ["sun", "laser"]),
+    ],
+)
+def test_what_may_hurt_at_a_place(spot, sun, lasers, words):
+    """The sun that it looks towards while it is up, and stage lasers; in short on the way there, whole once there."""
+    for ahead in (False, True):
+        said = place_cautions(spot, sun, lasers=lasers, ahead=ahead)
+        assert len(said) == len(words)
+        assert all(word in line for word, line in zip(words, said, strict=True))
+    whole, short = (place_cautions(Spot("sun", "back"), 20.0, lasers=True, ahead=ahead) for ahead in (False, True))
+    assert all(len(brief) < len(full) for brief, full in zip(short, whole, strict=True))
+
+
+def test_the_eye_is_named_where_the_sun_is_ahead():
+    """Chou, Eye safety during solar eclipses (NASA): photographic ND and polarisers are among the unsafe filters."""
+    (said,) = place_cautions(Spot("sun", "back"), 20.0, lasers=False)
+    for word in ("optical finder", "lens", "ND", "polarisers", "no eye protection"):
+        assert word in said
+
+
+@pytest.mark.parametrize(("shutter", "mains", "flickers"), [
+    (1 / 50, 50, False), (1 / 100, 50, False), (1 / 60, 60, False), (1 / 120, 60, False),
+    (1 / 60, 50, True), (1 / 50, 60, True), (1 / 48, 50, True), (1 / 60, None, False),
+])  # fmt: skip
+def test_a_shutter_that_holds_no_whole_pulses_is_warned_of(shutter, mains, flickers):
+    """Lamps pulse at twice the mains; safe times are n/(2f): "a multiple of 1/50 in 50 Hz areas" (check-values 6)."""
+    assert bool(flicker_caution(shutter, mains)) is flickers

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from unittest.mock import patch
 
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from server.exposure import moves
 from server.exposure.glass import Filter, Holder, why_not
 from server.exposure.light import Light
-from server.exposure.moves import best_moves, best_pictures, cannot_wear, other_ways
+from server.exposure.moves import (
+    CELLS_MOST,
+    Pictures,
+    best_moves,
+    best_pictures,
+    cannot_wear,
+    no_steady_shutter,
+    other_ways,
+)
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Body, Hands, Kit, Lens, Look, Rig, actions, check_rig, glass_stops, nearest_rig
 from tests.exposure.plain_kit import D, every_rig, every_way, score_of, sets_of, turns
@@ -59,7 +69,7 @@ def asked(draw: st.DrawFn) -> tuple[Kit, Rig, float, Look]:
         draw(st.sampled_from((3, 2, 1))),
         iso_base=(100,),
         iso_allowed=(100, 200, 800),
-        shutters=draw(st.sampled_from(((0.02,), (0.02, 0.01)))),
+        shutters=draw(st.sampled_from(((0.02,), (0.02, 0.01), (0.02, 1 / 60), (1 / 48, 1 / 60)))),
         iso_quiet=draw(st.sampled_from((None, 200))),
         built_in_nd=draw(st.sampled_from(((0.0,), (0.0, 2.0, 4.0)))),
     )
@@ -100,6 +110,7 @@ def asked(draw: st.DrawFn) -> tuple[Kit, Rig, float, Look]:
         0.02,
         worn=frozenset(draw(worn)),
         long_end=draw(st.booleans()),
+        mains=draw(st.sampled_from((None, None, None, 50, 60))),
     )
     return kit, draw(rigs(kit)), draw(st.integers(20, 180)) / 10, look
 
@@ -156,11 +167,12 @@ def test_no_legal_rig_of_any_glass_is_better(question):
     kit, rig, ev100, look = question
     every = list(every_rig(kit, rig, ev100, look))
     if not every:
-        assert cannot_wear(kit, look.worn)
+        assert cannot_wear(kit, look.worn) or no_steady_shutter(kit, rig, look)
         with pytest.raises(OutOfRange):
             best_moves(kit, rig, [(Light(ev100), look)])
         return
     assert not cannot_wear(kit, look.worn)
+    assert not no_steady_shutter(kit, rig, look)
     (answers,) = best_moves(kit, rig, [(Light(ev100), look)])
     for move, fast in ((answers.clean, False), (answers.fast, True)):
         check_rig(kit, move.rig)
@@ -236,6 +248,42 @@ def test_best_picture_and_every_setup_that_gets_it(question):
     }
     wheel = kit.body.built_in_nd
     assert ours == {(o.way.held, o.way.on, wheel.index(o.way.built_in)) for o in every if parts(o) == best}
+    sides: dict[tuple, set[bool]] = {}  # what each setup can miss by: too bright, too dark or either
+    for one in every:
+        if parts(one) == best:
+            turned = None if one.way.turned is None else round(one.way.turned, 6)
+            key = (one.way.held, one.way.on, turned, wheel.index(one.way.built_in))
+            sides.setdefault(key, set()).add(best[0] > 0 and one.residual > 0)
+    for w, too_bright in zip(found.able.tolist(), found.too_bright.tolist(), strict=True):
+        on = frozenset(f for f, there in zip(ids, ways.on[w], strict=True) if there)
+        turned = round(float(ways.turned[w]), 6) if ways.variable[w] >= 0 else None
+        assert too_bright in sides.pop((bool(ways.holder[w]), on, turned, int(ways.built_in[w])))
+    assert not sides
+
+
+def same_picture(a: Pictures, b: Pictures) -> bool:
+    return a.parts == b.parts and a.able.tolist() == b.able.tolist() and a.too_bright.tolist() == b.too_bright.tolist()
+
+
+@settings(deadline=None, max_examples=120)
+@given(asked(), st.lists(st.integers(-50, 200), min_size=2, max_size=12), st.sampled_from((1, 40, CELLS_MOST)))
+def test_best_pictures_of_many_places_are_those_of_each_alone(question, tenths, cells):
+    """One look in many lights, and others between them; where the memory cuts them into parts must not show."""
+    kit, _, _, look = question
+    assume(not cannot_wear(kit, look.worn) and not no_steady_shutter(kit, None, look))
+    looks = (
+        look,
+        look,
+        replace(look, tolerance=0.1),
+        replace(look, mains=None),
+        replace(look, long_end=not look.long_end),
+    )
+    places = [(Light(ev / 10), looks[n % 5]) for n, ev in enumerate(tenths)]
+    with patch.object(moves, "CELLS_MOST", cells):
+        together = best_pictures(kit, places)
+    alone = [best_pictures(kit, [place])[0] for place in places]
+    assert len(together) == len(places)
+    assert all(same_picture(*pair) for pair in zip(together, alone, strict=True))
 
 
 ADDED = (
@@ -251,7 +299,7 @@ ADDED = (
 def test_another_filter_never_makes_the_best_picture_worse(question, density, added):
     """Whatever is carried already, variable ND and built-in steps included; what is added may be a variable ND too."""
     kit, _, ev100, look = question
-    assume(not cannot_wear(kit, look.worn))
+    assume(not cannot_wear(kit, look.worn) and not no_steady_shutter(kit, None, look))
     more = replace(kit, filters=(*kit.filters, Filter("more", density=density, **added)))
     (before,), (after,) = (best_pictures(each, [(Light(ev100), look)]) for each in (kit, more))
     assert after.parts <= before.parts

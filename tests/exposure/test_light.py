@@ -16,6 +16,7 @@ from server.exposure.light import (
     from_ev,
     from_luminance,
     from_lux,
+    from_photo,
 )
 from server.exposure.refused import OutOfRange
 from server.exposure.scales import marked_f_number
@@ -42,6 +43,32 @@ def test_camera_reading_is_exact_from_marked_settings(iris, shutter, iso):
     marked_iso = round(100 * 2 ** (iso / 3), 1)
     ours = from_camera(marked_f_number(iris, 3), shutter, marked_iso).ev100
     assert ours == pytest.approx(iris / 3 - math.log2(shutter) - iso / 3)
+
+
+@given(st.floats(0.7, 64), st.floats(1e-4, 30), st.floats(12, 25_600))
+def test_photo_reading_is_exact_as_it_stands(aperture, shutter, iso):
+    """A photo's figures are measured and not marked: each stop of each is a stop of light, with nothing rounded."""
+    light = from_photo(aperture, shutter, iso).ev100
+    assert from_photo(aperture * math.sqrt(2), shutter, iso).ev100 == pytest.approx(light + 1)
+    assert from_photo(aperture, shutter / 2, iso).ev100 == pytest.approx(light + 1)
+    assert from_photo(aperture, shutter, iso * 2).ev100 == pytest.approx(light - 1)
+    assert from_photo(1, 1, 100).ev100 == 0
+
+
+def test_photo_reading_keeps_what_a_camera_reading_moves_to_a_mark():
+    """f/5.6 in a photo is 5.6, on a dial it stands for 5.657; ISO 125 is 125, on a dial 125.99."""
+    assert from_photo(5.6, 1, 100).ev100 == pytest.approx(2 * math.log2(5.6), abs=1e-12)
+    assert from_camera(5.6, 1, 100).ev100 == pytest.approx(5, abs=1e-12)
+    assert from_photo(1, 1, 125).ev100 == pytest.approx(-math.log2(1.25), abs=1e-12)
+
+
+@given(st.floats(-5, 5), st.floats(0, 20), st.floats(-5, 5))
+def test_what_a_photo_was_told_and_taken_through_is_counted(bias, filter_stops, meter):
+    """Told to expose a stop more, through glass that took a stop, or looking a stop too bright: each is more light."""
+    plain = from_photo(5.6, 1 / 50, 400).ev100
+    assert from_photo(5.6, 1 / 50, 400, bias, filter_stops, meter).ev100 == pytest.approx(
+        plain + bias + filter_stops + meter
+    )
 
 
 @given(st.floats(-5, 20), st.integers(-9, 9))
@@ -106,6 +133,26 @@ def test_corrections_that_are_no_figures_are_refused(field, came):
     assert refused.value.field == field
 
 
+PHOTO = {"aperture": 1.8, "shutter": 0.02, "iso": 64, "bias": 0, "filter_stops": 0, "meter": 0}
+
+
+@pytest.mark.parametrize(
+    ("field", "came"),
+    [
+        *((field, came) for field in PHOTO for came in NOT_FIGURES),
+        *((field, 0) for field in ("aperture", "shutter", "iso")),
+        *((field, -1) for field in ("aperture", "shutter", "iso", "filter_stops")),
+        ("aperture", 0.49), ("aperture", 129), ("shutter", 9e-6), ("shutter", 3601), ("iso", 0.9), ("iso", 10_000_001),
+        ("bias", -20.1), ("bias", 20.1), ("filter_stops", 40.1), ("meter", 20.1),
+    ],
+)  # fmt: skip
+def test_photo_figures_that_are_none_are_refused(field, came):
+    """Each by its own name, with the limits that a camera's have."""
+    with pytest.raises(OutOfRange) as refused:
+        from_photo(**PHOTO | {field: came})
+    assert refused.value.field == field
+
+
 @pytest.mark.parametrize("came", [math.nan, math.inf, 0, 1e308])
 def test_ev_at_an_iso_that_no_meter_has_is_refused(came):
     """The speed a meter is set to is held to the same limits as a camera's."""
@@ -124,6 +171,9 @@ def test_any_float_gives_a_light_or_a_refusal(value, other):
         lambda: from_camera(value, other, 100),
         lambda: from_camera(4, other, value),
         lambda: from_camera(4, 0.02, 100, value, other),
+        lambda: from_photo(value, other, 100),
+        lambda: from_photo(4, other, value),
+        lambda: from_photo(4, 0.02, 100, value, other),
     )
     for read in reads:
         try:

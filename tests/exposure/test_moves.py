@@ -7,6 +7,7 @@ kit") with them.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 from unittest.mock import patch
@@ -18,7 +19,16 @@ from hypothesis import strategies as st
 from server.exposure import moves
 from server.exposure.glass import Filter, Holder
 from server.exposure.light import Light
-from server.exposure.moves import PLACES_MOST, RIGS_MOST, Answers, Move, best_moves
+from server.exposure.moves import (
+    PLACES_MOST,
+    RIGS_MOST,
+    Answers,
+    Move,
+    best_moves,
+    best_pictures,
+    no_steady_shutter,
+    other_ways,
+)
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Body, Hands, Kit, Lens, Look, Rig
 from tests.exposure.plain_loop import (
@@ -30,8 +40,9 @@ from tests.exposure.plain_loop import (
     plain_loop,
     plain_rig,
     score_of,
+    shutters_of,
 )
-from tests.exposure.strategies import filters, questions
+from tests.exposure.strategies import filters, kits_and_rigs, light_levels, looks, questions
 from tests.exposure.test_rig import by_hand
 
 if TYPE_CHECKING:
@@ -94,6 +105,7 @@ def test_what_an_answer_says_is_so(question):
 def test_residual_above_0_is_too_bright(question, brighter):
     """With one rig only to choose from, so much more light is so many clicks more of residual."""
     kit, rig, ((ev100, look), *_) = question
+    look = replace(look, mains=None)  # the one shutter need not be steady
     body = replace(kit.body, iso_allowed=(rig.iso,), shutters=(rig.shutter,), built_in_nd=(rig.built_in,))
     lens = replace(kit.lens, smallest=kit.lens.widest)
     only = Kit(body, lens, hands=kit.hands)
@@ -261,6 +273,63 @@ def test_present_iso_and_shutter_may_stay_and_the_iris_may_not():
     assert all(move.rig.aperture >= 2.8 for move in both(dark))
 
 
+@settings(max_examples=200, deadline=None)
+@given(kits_and_rigs(), light_levels(), looks(), st.sampled_from((50, 60)))
+def test_lamps_that_no_shutter_is_steady_under_are_refused_and_no_others(kit_and_rig, ev100, look, mains):
+    """What a page may ask first is what the solver does: the rig's shutter counts for a move, the body's for a bag."""
+    kit, rig = kit_and_rig
+    light, look = Light(ev100), replace(look, mains=mains)
+    of_the_body = replace(rig, shutter=kit.body.shutters[0])
+    for ask, known, steady in (
+        (lambda: best_moves(kit, rig, [(light, look)]), rig, shutters_of(kit, rig, mains)),
+        (lambda: other_ways(kit, rig, light, look), rig, shutters_of(kit, rig, mains)),
+        (lambda: best_pictures(kit, [(light, look)]), None, shutters_of(kit, of_the_body, mains)),
+    ):
+        missing = no_steady_shutter(kit, known, look)
+        assert bool(missing) == (not steady)
+        if steady:
+            ask()
+            continue
+        with pytest.raises(OutOfRange) as refused:
+            ask()
+        assert refused.value.field == "look.mains"
+        assert missing in refused.value.allowed
+
+
+def test_no_steady_shutter_says_what_the_body_has_and_what_would_be_steady():
+    """A 24-frame camera in a country with 50 Hz: 1/50 is the nearest above, 3/100, "1/33", the nearest below."""
+    kit = Kit(Body(3, (100,), (100,), (1 / 48, 1 / 96)), Lens(2.8, 16, 77))
+    look = Look(2.8, 2.8, 4, 1 / 48, mains=50)
+    rig = Rig(False, (), (), 0, 2.8, 1 / 125, 100)
+    assert (
+        no_steady_shutter(kit, rig, look) == "none of 1/48, 1/96, 1/125 is steady at 50 Hz, as 1/33 and 1/50 would be"
+    )
+    assert no_steady_shutter(kit, None, look) == "none of 1/48, 1/96 is steady at 50 Hz, as 1/33 and 1/50 would be"
+    assert no_steady_shutter(kit, None, replace(look, mains=None)) == ""
+    # One that is on the camera will do for a move, though the body's list lacks it.
+    assert no_steady_shutter(kit, replace(rig, shutter=1 / 50), look) == ""
+
+
+def test_a_shutter_that_flickers_is_left_though_it_is_on_and_wanted():
+    """1/48 is the look's, and on the camera; under 50 Hz lamps it goes to 1/50, under none it stays."""
+    kit = Kit(Body(3, (100,), (100,), (1 / 48, 1 / 50, 1 / 100)), Lens(2, 16))
+    rig = Rig(False, (), (), 0, 4, 1 / 48, 100)
+    look = Look(4, 2, 8, 1 / 48)
+    light = 4 + 5.584963  # f/4 at 1/48 s and ISO 100
+    by_lamps, by_day = asked(kit, rig, [(light, replace(look, mains=50)), (light, look)])
+    for move in both(by_lamps):
+        assert does(move) == [("shutter", 1 / 50)]
+        assert move.residual == pytest.approx(-3 * 0.058894, abs=1e-5)  # log2(50/48)
+    assert [does(move) for move in both(by_day)] == [[], []]
+
+
+@pytest.mark.parametrize("mains", [0, 55, 59.94, -50, True, float("nan")])
+def test_a_look_knows_only_the_mains_that_there_are(mains):
+    with pytest.raises(OutOfRange) as refused:
+        Look(2.8, 2.8, 4, 0.02, mains=mains)
+    assert (refused.value.field, refused.value.allowed) == ("look.mains", "50 or 60 Hz")
+
+
 def test_miss_is_said_not_hidden():
     """No glass, bright sun: the answer is the nearest there is, and its residual says how much too bright that is."""
     kit = Kit(Body(3, (100,), (100,), (0.02,)), Lens(2.8, 16, 77))
@@ -294,6 +363,24 @@ def test_knife_edge_is_answered(clicks, position, tolerance, rush, rushed, milli
     for which, (best, move) in enumerate(zip(plain_loop(kit, rig, ev100, look), both(answers), strict=True)):
         ours = score_of(kit, rig, ev100, look, move.rig)[which]
         assert ours.score[0] == pytest.approx(best.score[0], abs=SAME)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_setup_that_is_only_just_within_reach_is_answered(side):
+    """
+    Bare, this lens is too bright or too dark by just what is not minded, half a millionth included. Near EV 0 the sum of
+    light and tolerance is rounded where their difference is not, so every last digit about there is asked for.
+    """
+    kit = Kit(Body(3, (100,), (100,), (1.0,)), Lens(1, 1, 77), Holder(100, 1, (77,)), (Filter("a", "slot", 0.1),))
+    for n in range(0, 80, 2):
+        shutter = 2 ** (side * (0.1 + n / 1000))
+        here = replace(kit, body=replace(kit.body, shutters=(shutter,)))
+        look = Look(1, 1, 1, shutter)
+        edge = -math.log2(shutter) + side * (0.2 + 0.5e-6 / 3 + 1e-9 / 3)
+        places = [(edge + digit * math.ulp(edge), look) for digit in range(-12, 13)]
+        for rig in (Rig(True, ("a",), (), 0, 1, shutter, 100), Rig(False, (), (), 0, 1, shutter, 100)):
+            for answers in asked(here, rig, places):
+                assert all(abs(move.residual) < 1 for move in both(answers))
 
 
 def pouch(count: int) -> tuple[Filter, ...]:
