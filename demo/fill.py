@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 
@@ -21,17 +23,33 @@ from server.settings import BadSetting, Settings
 
 VENUE = "Orchard Priory"
 
-# name, kind of light, how it was read, the figures as typed, the look wanted there (wanted, widest, narrowest)
+# name, what lights it, how it was read, the figures as typed, the look wanted there (wanted, widest, narrowest)
 PLACES = (
-    ("Orchard", "sun", "ev", {"value": 14.6, "iso": 100.0}, (2.8, 2.0, 4.0)),
-    ("Chapel door", "shade", "lux", {"value": 6400.0}, (2.8, 2.0, 4.0)),
-    ("Chapel inside", "window", "camera", {"aperture": 2.8, "shutter": 0.02, "iso": 400.0}, (2.8, 2.0, 4.0)),
-    ("Jetty", "sun", "ev", {"value": 15.3, "iso": 100.0}, (4.0, 2.8, 5.6)),
-    ("Walled garden", "shade", "lux", {"value": 9000.0}, (2.8, 2.0, 4.0)),
-    ("Boathouse", "lamps", "lux", {"value": 360.0}, (2.8, 2.0, 4.0)),
-    ("Long room", "window", "ev", {"value": 8.2, "iso": 100.0}, (2.8, 2.0, 4.0)),
-    ("Dance floor", "lamps", "ev", {"value": 4.4, "iso": 100.0}, (2.0, 1.8, 2.8)),
-)
+    ("Orchard", {"light": "sun"}, "ev", {"value": 14.6, "iso": 100.0}, (2.8, 2.0, 4.0)),
+    ("Chapel door", {"light": "shade"}, "lux", {"value": 6400.0}, (2.8, 2.0, 4.0)),
+    ("Chapel inside", {"light": "window", "faces": 90.0}, "camera",
+     {"aperture": 2.8, "shutter": 0.02, "iso": 400.0}, (2.8, 2.0, 4.0)),
+    ("Jetty", {"light": "sun", "lit_from": "back", "sun_behind": 8.0}, "ev", {"value": 15.3, "iso": 100.0},
+     (4.0, 2.8, 5.6)),
+    ("Walled garden", {"light": "shade"}, "lux", {"value": 9000.0}, (2.8, 2.0, 4.0)),
+    ("Boathouse", {"light": "lamps"}, "lux", {"value": 360.0}, (2.8, 2.0, 4.0)),
+    ("Long room", {"light": "window", "lamps": 0.4}, "ev", {"value": 8.2, "iso": 100.0}, (2.8, 2.0, 4.0)),
+    ("Dance floor", {"light": "lamps", "lasers": True}, "ev", {"value": 4.4, "iso": 100.0}, (2.0, 1.8, 2.8)),
+)  # fmt: skip
+BESIDE = {"Chapel inside": {"bright": 9.9, "dark": 3.8}}  # other parts of a place, EV
+
+
+def one_in_the_afternoon(now: datetime) -> tuple[float, float, str]:
+    """
+    Latitude, longitude and time zone of a spot where it is one in the afternoon in the summer half of the year.
+
+    The demo's day has just begun whenever it is started, and the sun must be up on it.
+    """
+    hours = now.hour + now.minute / 60
+    longitude = ((13 - hours) * 15 + 180) % 360 - 180
+    zone = round(longitude / 15)
+    # The names of these zones count the other way round.
+    return 45.0 if 4 <= now.month <= 9 else -45.0, longitude, f"Etc/GMT{-zone:+d}" if zone else "UTC"
 
 
 def light_of(kind: str, raw: dict[str, float]) -> light.Light:
@@ -41,6 +59,20 @@ def light_of(kind: str, raw: dict[str, float]) -> light.Light:
     if kind == "lux":
         return light.from_lux(raw["value"])
     return light.from_camera(raw["aperture"], raw["shutter"], raw["iso"])
+
+
+def readings_of(
+    name: str, number: int, lit: dict[str, Any], kind: str, raw: dict[str, float], now: datetime
+) -> list[tables.Reading]:
+    """A place's readings: the lit face, and what was metered beside it."""
+    taken_at = now - timedelta(minutes=12 if number < 4 else 60 + 5 * number)
+    sky = None if lit["light"] == "lamps" else "clear"
+    parts = [("face", kind, raw, light_of(kind, raw).ev100)]
+    parts += [(part, "ev", {"value": ev, "iso": 100.0}, ev) for part, ev in BESIDE.get(name, {}).items()]
+    return [
+        tables.Reading(taken_at=taken_at, who="shooter", kind=how, raw=figures, ev100=ev100, sky=sky, part=part)
+        for part, how, figures, ev100 in parts
+    ]
 
 
 def fill(book: Book, now: datetime) -> bool:
@@ -84,19 +116,12 @@ def fill(book: Book, now: datetime) -> bool:
                 ),
             ],
         )  # fmt: skip
+        latitude, longitude, time_zone = one_in_the_afternoon(now)
         venue = tables.Venue(
-            crew_id=crew.id, name=VENUE, latitude=51.75, longitude=-2.2, time_zone="Europe/London",
+            crew_id=crew.id, name=VENUE, latitude=latitude, longitude=longitude, time_zone=time_zone, mains=50,
             places=[
-                tables.Place(
-                    name=name, light=kind_of_light, position=number,
-                    readings=[
-                        tables.Reading(
-                            taken_at=now - timedelta(minutes=12 if number < 4 else 60 + 5 * number), who="shooter",
-                            kind=kind, raw=raw, ev100=light_of(kind, raw).ev100,
-                        )
-                    ],
-                )
-                for number, (name, kind_of_light, kind, raw, _) in enumerate(PLACES, 1)
+                tables.Place(name=name, position=number, readings=readings_of(name, number, lit, kind, raw, now), **lit)
+                for number, (name, lit, kind, raw, _) in enumerate(PLACES, 1)
             ],
         )  # fmt: skip
         session.add_all([kit, venue])
@@ -107,7 +132,8 @@ def fill(book: Book, now: datetime) -> bool:
         }  # fmt: skip
         day = tables.Day(
             crew_id=crew.id, venue=venue, kit=kit, body_id=kit.bodies[0].id, lens_id=kit.lenses[0].id,
-            holder_id=kit.holders[0].id, name="Midsummer wedding", on=now.date(), start=start,
+            holder_id=kit.holders[0].id, name="Midsummer wedding", start=start,
+            on=now.astimezone(ZoneInfo(time_zone)).date(),
             places=[
                 tables.DayPlace(
                     place_id=place.id, position=place.position, wanted=wanted, widest=widest, narrowest=narrowest,

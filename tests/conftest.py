@@ -9,6 +9,7 @@ import warnings
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -214,7 +215,9 @@ class Site:
         usual = {"widest": "1.8", "smallest": "16", "thread": "77", "loss_stops": "0"}
         self.keep(f"/kits/{kit}/lenses", name=name, **{**usual, **fields})
 
-    def day(self, venue: int, kit: int, name: str = "The wedding", on: str = "2026-06-20") -> int:
+    def day(self, venue: int, kit: int, name: str = "The wedding", on: str = "") -> int:
+        """A day; today, unless another date is said: only then does its page show the light of now."""
+        on = on or f"{datetime.now(ZoneInfo('Europe/London')).date()}"
         led = self.keep("/days", name=name, on=on, venue=str(venue), kit=str(kit))
         return int(led.removesuffix("/setup").rpartition("/")[2])
 

@@ -45,7 +45,7 @@ class Form:
         """What a browser would send, with these fields filled in differently; None: without that field."""
         sent: dict[str, list[str]] = {}
         for each in self.fields:
-            if each.kind == "checkbox" and not each.ticked:
+            if each.kind in ("checkbox", "radio") and not each.ticked:
                 continue
             sent.setdefault(each.name, []).append(each.value)
         for name, value in changes.items():

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from threading import Lock
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from cachetools import LRUCache, cached
 from sqlalchemy import Row, Select, bindparam, func, select, update
 
-from server.exposure.moves import best_pictures, cannot_wear
+from server.exposure.daylight import Sky, Spot
+from server.exposure.moves import best_pictures, cannot_wear, no_steady_shutter
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
+from server.exposure.scales import exact_f_number
+from server.exposure.sun import Site
+from server.exposure.trust import Level, Read, levels
 
 from . import tables
 from .crews import NotThere
@@ -21,19 +27,56 @@ from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_fr
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+NIGHT = timedelta(hours=6)  # a wedding's dance floor is the same day after midnight
 DAYS_KNOWN = 500  # days that are remembered; a stamp is new with every change, so what was read for it stays true
 
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A place of the day: its number, name, kind of light, the look wanted there, and the light if it was read."""
+    """
+    A place of the day: its number, name, what lights it, the look wanted there, and the light if it was read.
+
+    lasers: whether stage lasers may be on there
+    """
 
     place: int
     name: str
-    kind: str
+    spot: Spot
     look: Look
     light: PlaceLight | None
     distance_m: float | None = None
+    lasers: bool = False
+
+    @property
+    def under_lamps(self) -> bool:
+        """Whether lamps give any of its light."""
+        return self.spot.light == "lamps" or self.spot.lamps > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Lit:
+    """A stop with its light at the moment it is used; None where nobody has read it."""
+
+    stop: Stop
+    level: Level | None
+
+
+@lru_cache(maxsize=256)
+def _lit(site: Site | None, stops: tuple[Stop, ...], at: datetime, sky_now: Sky | None) -> tuple[Lit, ...]:
+    """Remembered for the minute, since every tap asks again."""
+    read = [(stop, stop.light) for stop in stops if stop.light is not None]
+    found = iter(
+        levels(
+            site,
+            [
+                Read(stop.spot, light.reading.ev100, light.reading.taken_at, light.reading.sky, light.nudge)
+                for stop, light in read
+            ],
+            at,
+            sky_now,
+        )
+    )
+    return tuple(Lit(stop, None if stop.light is None else next(found)) for stop in stops)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +84,8 @@ class Day:
     """
     A day as its page needs it.
 
+    site     where the venue lies, mains [Hz] of its lamps; None: not known
+    on, seen_at  its date, and the hour that its light is shown for until it has come, at the venue's clock
     moved_by_kit: the log's rig no longer fits the kit, and was cut down to it; or the body or lens chosen for the day
     has left the kit, and another one stands in for it.
     """
@@ -49,6 +94,10 @@ class Day:
     name: str
     venue: str
     time_zone: str
+    site: Site | None
+    mains: int | None
+    on: date
+    seen_at: time
     used: Carried
     rig: Rig
     state: State
@@ -64,6 +113,26 @@ class Day:
     def here(self) -> Stop | None:
         """The place where the shooter stands."""
         return next((stop for stop in self.stops if stop.place == self.state.here), None)
+
+    def has_come(self, now: datetime) -> bool:
+        """Whether it is this day at the venue, from its first minute until six the next morning."""
+        local = now.astimezone(ZoneInfo(self.time_zone))
+        return self.on in (local.date(), (local - NIGHT).date())
+
+    def moment(self, now: datetime) -> datetime:
+        """When its light is used: this minute once the day has come, until then its own hour."""
+        zone = ZoneInfo(self.time_zone)
+        if self.has_come(now):
+            return now.astimezone(zone).replace(second=0, microsecond=0)
+        return datetime.combine(self.on, self.seen_at, zone)
+
+    def sky(self, now: datetime) -> Sky | None:
+        """The sky as it was last said to stand, once the day has come."""
+        return self.state.sky if self.has_come(now) else None
+
+    def lit(self, now: datetime) -> tuple[Lit, ...]:
+        """Every stop with its light at the moment it is used."""
+        return _lit(self.site, self.stops, self.moment(now), self.sky(now))
 
     def stop(self, place: int) -> Stop:
         """The stop at a place, by its number. Raises NotThere where the place is none of the day's."""
@@ -101,30 +170,53 @@ def changed_at(session: Session, venue_id: int) -> None:
 def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
-    readings = {each.place_id: Reading(each.ev100, each.taken_at, each.kind, each.who) for each in newest}
-    state = fold(events, rig_from(row.start), readings)
+    readings = {
+        (each.place_id, each.part): Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky) for each in newest
+    }
+    places = session.execute(_PLACES, {"day": day_id}).all()
+    spots = {each.place_id: spot_of(each) for each in places}
+    under_sky = frozenset(place for place, spot in spots.items() if spot.drifts)
+    state = fold(events, rig_from(row.start), readings, under_sky)
     used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, state.lens or row.lens_id, row.holder_id))
     rig = nearest_rig(used.kit, state.rig)
     stops = tuple(
-        Stop(each.place_id, each.name, each.light, _look(each), state.lights.get(each.place_id), each.distance_m)
-        for each in session.execute(_PLACES, {"day": day_id})
-    )
+        Stop(
+            each.place_id, each.name, spots[each.place_id], _look(each, row, used.kit),
+            state.lights.get(each.place_id), each.distance_m, each.lasers,
+        )
+        for each in places
+    )  # fmt: skip
     moved_by_kit = rig != state.rig or used.stood_in
-    return Day(day_id, row.name, row.venue, row.time_zone, used, rig, state, stops, moved_by_kit)
+    return Day(
+        day_id, row.name, row.venue, row.time_zone, site_of(row), row.mains, row.on, time.fromisoformat(row.seen_at),
+        used, rig, state, stops, moved_by_kit,
+    )  # fmt: skip
 
 
-def shortfalls(day: Day) -> tuple[tuple[str, float], ...]:
+def site_of(venue: Any) -> Site | None:
+    """Where a venue lies, by its row; None where its coordinates are not known."""
+    known = venue.latitude is not None and venue.longitude is not None
+    return Site(venue.latitude, venue.longitude) if known else None
+
+
+def spot_of(place: Any) -> Spot:
+    """What lights a place, by its row."""
+    return Spot(place.light, place.lit_from, place.faces, place.lamps, place.sun_over, place.sun_behind)
+
+
+def shortfalls(day: Day, now: datetime) -> tuple[tuple[str, float], ...]:
     """
-    The places that even the whole kit misses, by how many stops; 0 for one whose look cannot be worn.
+    The places that even the whole kit misses in the light that they are used in, by how many stops.
 
-    Raises OutOfRange for a kit that is too large to work out (`moves.RIGS_MOST`).
+    0 stands for a place whose look cannot be worn. Raises OutOfRange for a kit that is too large to work out
+    (`moves.RIGS_MOST`).
     """
-    lit = [stop for stop in day.stops if stop.light is not None]
-    stuck = [stop for stop in lit if cannot_wear(day.kit, stop.look.worn)]
-    asked = [(stop.light.light, stop.look) for stop in lit if stop not in stuck and stop.light is not None]
+    lit = [(each.stop, each.level) for each in day.lit(now) if each.level is not None]
+    stuck = [stop for stop, _ in lit if cannot_wear(day.kit, stop.look.worn)]
+    asked = [(level.light, stop.look) for stop, level in lit if stop not in stuck]
     misses = iter(found.parts[0] for found in best_pictures(day.kit, asked))
     clicks = day.kit.body.clicks_per_stop
-    short = [(stop.name, 0.0 if stop in stuck else next(misses) / clicks, stop in stuck) for stop in lit]
+    short = [(stop.name, 0.0 if stop in stuck else next(misses) / clicks, stop in stuck) for stop, _ in lit]
     return tuple((name, stops) for name, stops, is_stuck in short if is_stuck or stops > 0)
 
 
@@ -137,8 +229,9 @@ def with_lens(session: Session, crew_id: int, day_id: int, lens: int) -> Carried
     return used
 
 
-def _look(row: Any) -> Look:
-    return Look(
+def _look(row: Any, day: Any, kit: Kit) -> Look:
+    """The look wanted at a place; steady under its lamps, where the day asks for that and the body can."""
+    look = Look(
         wanted=row.wanted,
         widest=row.widest,
         narrowest=row.narrowest,
@@ -148,6 +241,10 @@ def _look(row: Any) -> Look:
         worn=frozenset(str(number) for number in row.worn),
         long_end=row.long_end,
     )
+    if not day.steady or day.mains is None or not (row.light == "lamps" or row.lamps > 0):
+        return look
+    steady = replace(look, mains=day.mains)
+    return look if no_steady_shutter(kit, None, steady) else steady
 
 
 # The questions that every tap asks, put together once: putting them together takes longer than answering them.
@@ -163,6 +260,12 @@ _DAY = (
         tables.Day.stamp,
         tables.Venue.name.label("venue"),
         tables.Venue.time_zone,
+        tables.Venue.latitude,
+        tables.Venue.longitude,
+        tables.Venue.mains,
+        tables.Day.on,
+        tables.Day.seen_at,
+        tables.Day.steady,
     )
     .join(tables.Kit, tables.Kit.id == tables.Day.kit_id)
     .join(tables.Venue, tables.Venue.id == tables.Day.venue_id)
@@ -173,6 +276,12 @@ _PLACES = (
         tables.DayPlace.place_id,
         tables.Place.name,
         tables.Place.light,
+        tables.Place.lit_from,
+        tables.Place.faces,
+        tables.Place.lamps,
+        tables.Place.sun_over,
+        tables.Place.sun_behind,
+        tables.Place.lasers,
         tables.DayPlace.wanted,
         tables.DayPlace.widest,
         tables.DayPlace.narrowest,
@@ -192,20 +301,21 @@ _LOG = select(
 ).where(tables.Event.day_id == bindparam("day"))  # fmt: skip
 
 
-def _newest_readings() -> Select[tuple[int, float, datetime, str, str]]:
-    """The newest reading of each of a day's places that has one."""
+def _newest_readings() -> Select[Any]:
+    """The newest reading of each part of each of a day's places that has one."""
     reading, each = tables.Reading, tables.DayPlace
-    age = func.row_number().over(partition_by=reading.place_id, order_by=(reading.taken_at.desc(), reading.id.desc()))
+    newest_first = (reading.taken_at.desc(), reading.id.desc())
+    age = func.row_number().over(partition_by=(reading.place_id, reading.part), order_by=newest_first)
     aged = (
-        select(reading.place_id, reading.ev100, reading.taken_at, reading.kind, reading.who, age.label("age"))
+        select(*(getattr(reading, name) for name in _READ), age.label("age"))
         .join(each, each.place_id == reading.place_id)
         .where(each.day_id == bindparam("day"))
         .subquery()
     )
-    found = aged.c
-    return select(found.place_id, found.ev100, found.taken_at, found.kind, found.who).where(found.age == 1)
+    return select(*(aged.c[name] for name in _READ)).where(aged.c.age == 1)
 
 
+_READ = ("place_id", "part", "ev100", "taken_at", "kind", "who", "sky")
 _NEWEST_READINGS = _newest_readings()
 
 
@@ -233,6 +343,21 @@ def append(
     )
     changed(session, day_id)
     return True
+
+
+USUAL_LOOK = (2.8, 2.0, 4.0)  # wanted, widest, narrowest: shallow, and a stop to play with either way
+
+
+def usual_look(body: tables.Body, lens: tables.Lens) -> Look:
+    """The look that a place has until somebody says otherwise, as far as the lens opens and closes."""
+    low, high = lens.widest, lens.smallest
+
+    def on_lens(n: float) -> float:
+        exact = exact_f_number(n)
+        return low if exact < exact_f_number(low) else high if exact > exact_f_number(high) else n
+
+    wanted, widest, narrowest = (on_lens(n) for n in USUAL_LOOK)
+    return Look(wanted, widest, narrowest, body.shutters[0])
 
 
 def start_rig(body: tables.Body, look: Look) -> dict[str, Any]:

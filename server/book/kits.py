@@ -95,7 +95,7 @@ class Carried:
     What of a kit is in use: the kit as the engine knows it, with one body, lens and holder.
 
     lens        the number of the lens that is on, and lenses: the number and name of every lens there is
-    sensor      of the body, if it was said;  focal_mm, focal_long_mm [mm] of the lens, if they were
+    sensor, frame_rate [1/s]  of the body, if they were said;  focal_mm, focal_long_mm [mm] of the lens, if they were
     stood_in    whether a body or lens that was chosen is not there any more
     """
 
@@ -103,6 +103,7 @@ class Carried:
     lens: int
     lenses: tuple[tuple[int, str], ...]
     sensor: depth.Format | None
+    frame_rate: float | None
     focal_mm: float | None
     focal_long_mm: float | None
     stood_in: bool
@@ -145,6 +146,7 @@ def carried(session: Session, stamp: str, kit_id: int, chosen: Chosen) -> Carrie
         lens=lens.id,
         lenses=tuple((row.id, row.name) for row in kit.lenses),
         sensor=None if body.format is None else depth.format_of(body.format),
+        frame_rate=body.frame_rate,
         focal_mm=lens.focal_mm,
         focal_long_mm=lens.focal_long_mm,
         stood_in=body.id != body_id or lens.id != lens_id,

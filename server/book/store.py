@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
@@ -66,7 +66,7 @@ class Book:
         """Bring the tables to the newest schema, with what is in them."""
         config = Config()
         config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-        with self._lock, self._writer.connect() as connection:
+        with self._lock, self._writer.connect() as connection, _tables_may_go(connection):
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
 
@@ -74,6 +74,25 @@ class Book:
         """Let go of every connection."""
         self._reader.dispose()
         self._writer.dispose()
+
+
+@contextmanager
+def _tables_may_go(connection: Connection) -> Iterator[None]:
+    """
+    While SQLite changes a table by making it anew, the old one is dropped, and must not take along what points to it.
+
+    Said to the driver itself: inside a transaction, which the engine would begin, SQLite does not listen.
+    """
+    driver: Any = connection.connection.driver_connection
+    if connection.dialect.name != "sqlite":
+        yield
+        return
+    driver.execute("PRAGMA foreign_keys=OFF")
+    try:
+        yield
+    finally:
+        connection.rollback()  # what a migration did is kept by now; a look at what there is left this open
+        driver.execute("PRAGMA foreign_keys=ON")
 
 
 def _make_folder(data: Path) -> None:

@@ -25,6 +25,10 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
+from server.exposure.daylight import Sky
+
+from .log import Part
+
 NAME_LONGEST = 80
 
 
@@ -182,12 +186,13 @@ class Filter(Table):
 
 
 class Venue(Table):
-    """Somewhere to shoot. Coordinates [degrees], north and east positive; None: not known."""
+    """Somewhere to shoot. Coordinates [degrees], north and east positive; mains [Hz] of its lamps. None: not known."""
 
     __tablename__ = "venues"
     __table_args__ = (
         CheckConstraint("latitude between -90 and 90", name="latitude"),
         CheckConstraint("longitude between -180 and 180", name="longitude"),
+        CheckConstraint("mains in (50, 60)", name="mains"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
     crew_id: Mapped[int] = _crew()
@@ -195,6 +200,7 @@ class Venue(Table):
     latitude: Mapped[float | None]
     longitude: Mapped[float | None]
     time_zone: Mapped[str]
+    mains: Mapped[int | None]
 
     places: Mapped[list[Place]] = relationship(
         order_by="Place.position, Place.id", lazy="selectin", cascade="all, delete-orphan"
@@ -202,7 +208,11 @@ class Venue(Table):
 
 
 class Place(Table):
-    """A spot at a venue with its own light. light: sun, shade, window or lamps."""
+    """
+    A spot at a venue with its own light; what its drift needs as `exposure.daylight.Spot`.
+
+    light  sun, shade, window or lamps;  lasers  whether stage lasers may be on
+    """
 
     __tablename__ = "places"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -210,6 +220,12 @@ class Place(Table):
     name: Mapped[str]
     light: Mapped[str]
     position: Mapped[int]
+    lit_from: Mapped[str] = mapped_column(default="side")
+    faces: Mapped[float | None]
+    lamps: Mapped[float] = mapped_column(default=0.0)
+    sun_over: Mapped[float] = mapped_column(default=0.0)
+    sun_behind: Mapped[float] = mapped_column(default=0.0)
+    lasers: Mapped[bool] = mapped_column(default=False)
 
     readings: Mapped[list[Reading]] = relationship(
         order_by="Reading.taken_at.desc(), Reading.id.desc()",
@@ -219,7 +235,11 @@ class Place(Table):
 
 
 class Reading(Table):
-    """A light level: the raw figures as typed, and the ev100 [stops] they gave."""
+    """
+    A light level: the raw figures as typed, and the ev100 [stops] they gave.
+
+    sky   as it stood, where it was noted;  part  what was metered: the face, the bright or the dark of the place
+    """
 
     __tablename__ = "readings"
     __table_args__ = (Index("ix_readings_place_taken", "place_id", "taken_at"),)
@@ -230,6 +250,8 @@ class Reading(Table):
     kind: Mapped[str]
     raw: Mapped[dict[str, Any]]
     ev100: Mapped[float]
+    sky: Mapped[Sky | None] = mapped_column(String(NAME_LONGEST))
+    part: Mapped[Part] = mapped_column(String(NAME_LONGEST), default="face")
 
     place: Mapped[Place] = relationship(back_populates="readings")
 
@@ -237,6 +259,9 @@ class Reading(Table):
 class Day(Table):
     """
     One shooting day at a venue with a kit. start: the rig the shooter starts with, as in the JSON calls.
+
+    seen_at  the hour that its light is shown for until the day has come, as "14:00" at the venue's clock
+    steady   whether only shutters that lamps do not flicker with are used under lamps
 
     stamp is new whenever anything that the day shows changes, its kit apart (`days.changed`, `days.changed_at`).
     """
@@ -252,6 +277,8 @@ class Day(Table):
     name: Mapped[str]
     on: Mapped[date]
     start: Mapped[dict[str, Any]]
+    seen_at: Mapped[str] = mapped_column(String(5), default="14:00")
+    steady: Mapped[bool] = mapped_column(default=False)
     stamp: Mapped[str] = mapped_column(String(32), default=new_stamp)
 
     venue: Mapped[Venue] = relationship(lazy="joined")

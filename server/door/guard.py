@@ -6,18 +6,26 @@ Plain ASGI: the framework's own middleware class gets in the way of streams.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import ClientDisconnect
+from starlette.requests import ClientDisconnect, Request
+
+from server.exposure.refused import OutOfRange
 
 from .problems import Problem
 
 if TYPE_CHECKING:
+    from starlette.responses import Response
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 BODY_MOST = 1_000_000  # bytes
+# A light reading may come as a photo, and only the original says what it was taken with: 40 MB is what the largest
+# cameras make. Only a form that asks for one may be so large.
+PHOTO_MOST = 40_000_000  # bytes
+PHOTO_PATH = "/photo"  # how the address of such a form ends
+PIECE = 256_000  # bytes; a body is handed on in pieces, each of which is let go when it was read
 DISCARD_MOST = 256_000_000  # bytes read and thrown away so that a client that is still sending can read the refusal
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -63,13 +71,13 @@ class Guard:
             problem = Problem(403, "Refused", "This change was asked for by another site.")
             await problem.response()(scope, receive, send_with_headers)
             return
+        most = PHOTO_MOST if _brings_a_photo(scope, headers) else BODY_MOST
         try:
-            body = await _whole_body(receive)
+            body = await _whole_body(receive, most)
         except ClientDisconnect:
             return  # nobody is there to be answered, and half a form must not be kept for a whole one
         if body is None:
-            problem = Problem.of_field("(body)", f"more than {BODY_MOST} bytes", f"at most {BODY_MOST} bytes")
-            await problem.response()(scope, receive, send_with_headers)
+            await _too_large(scope, headers, most)(scope, receive, send_with_headers)
             return
         # An empty body is handed out too: whoever asks the server for it once more waits for ever.
         await self.app(scope, _replayed(body, receive), send_with_headers)
@@ -89,27 +97,57 @@ def from_elsewhere(headers: Headers) -> bool:
         return True
 
 
-async def _whole_body(receive: Receive) -> bytes | None:
-    """The request's body; None where it is over the bound, read on and thrown away up to DISCARD_MOST."""
-    chunks: list[bytes] = []
+def _brings_a_photo(scope: Scope, headers: Headers) -> bool:
+    """Only a form with a file: the framework reads any other kind of form byte by byte, and everybody would wait."""
+    form = headers.get("content-type", "").lower().startswith("multipart/form-data")
+    return form and scope["method"] == "POST" and scope["path"].endswith(PHOTO_PATH)
+
+
+def _too_large(scope: Scope, headers: Headers, most: int) -> Response:
+    """The refusal of a body; for a browser the page that the application answers bad input with."""
+    answers = scope["app"].exception_handlers if "app" in scope and _for_people(headers.get("accept", "")) else {}
+    if OutOfRange in answers:
+        millions = f"{most // 1_000_000} MB"
+        refused = OutOfRange("What was sent", f"more than {millions}", f"at most {millions}")
+        return cast("Response", answers[OutOfRange](Request(scope), refused))
+    return Problem.of_field("(body)", f"more than {most} bytes", f"at most {most} bytes").response()
+
+
+def _for_people(accept: str) -> bool:
+    """Whether a page is wanted rather than JSON: a browser names it first."""
+    page, json = accept.find("text/html"), accept.find("json")
+    return page >= 0 and not 0 <= json < page
+
+
+async def _whole_body(receive: Receive, most: int) -> list[bytearray] | None:
+    """The request's body in pieces; None where it is over the bound, read on and thrown away up to DISCARD_MOST."""
+    pieces = [bytearray()]
     length = 0
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
             raise ClientDisconnect
-        length += len(message.get("body", b""))
-        if length <= BODY_MOST:
-            chunks.append(message.get("body", b""))
+        chunk = message.get("body", b"")
+        length += len(chunk)
+        if length > most:
+            pieces.clear()
+        elif len(pieces[-1]) < PIECE:
+            pieces[-1] += chunk
+        else:
+            pieces.append(bytearray(chunk))
         if not message.get("more_body", False) or length > DISCARD_MOST:
             break
-    return b"".join(chunks) if length <= BODY_MOST else None
+    return pieces or None
 
 
-def _replayed(body: bytes, receive: Receive) -> Receive:
+def _replayed(pieces: list[bytearray], receive: Receive) -> Receive:
     """A receive that hands out the body that was read already, and then the rest of the connection."""
-    pending: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+    pieces.reverse()
 
     async def replay() -> Message:
-        return pending.pop() if pending else await receive()
+        if not pieces:
+            return await receive()
+        body = bytes(pieces.pop())
+        return {"type": "http.request", "body": body, "more_body": bool(pieces)}
 
     return replay

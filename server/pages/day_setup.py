@@ -13,16 +13,30 @@ from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.crews import all_owned, owned
-from server.book.days import changed, start_rig
+from server.book.days import changed, start_rig, usual_look
 from server.book.kits import KitIncomplete
 from server.door.visitor import TheBook, TheVisitor
+from server.exposure.flicker import SteadyTime, steady_times
 from server.exposure.glass import WORN_KINDS
 from server.exposure.refused import within
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
-from server.exposure.scales import exact_f_number
 
 from .drawing import draw
-from .forms import FNumber, Form, MaybeNumber, MaybeWhole, Name, Number, Seconds, TheForm, Ticked, Typed, Whole, text
+from .forms import (
+    FNumber,
+    Form,
+    MaybeNumber,
+    MaybeWhole,
+    Name,
+    Number,
+    Seconds,
+    TheForm,
+    Ticked,
+    Typed,
+    Whole,
+    day_of,
+    hour,
+)
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
@@ -30,22 +44,12 @@ if TYPE_CHECKING:
 
 router = APIRouter()
 
-USUAL_LOOK = (2.8, 2.0, 4.0)  # wanted, widest, narrowest: shallow, and a stop to play with either way
-
-
-def _date(came: object) -> date:
-    try:
-        return date.fromisoformat(text(came))
-    except ValueError as error:
-        message = "a date, such as 2026-06-20"
-        raise ValueError(message) from error
-
 
 class DayForm(Form):
     """A new day."""
 
     name: Name
-    on: Annotated[date, BeforeValidator(_date)]
+    on: Annotated[date, BeforeValidator(day_of)]
     venue: Whole
     kit: Whole
 
@@ -54,16 +58,18 @@ class CarriedForm(Form):
     """What of the kit is used on the day, and the errors that are not minded."""
 
     name: Name
-    on: Annotated[date, BeforeValidator(_date)]
+    on: Annotated[date, BeforeValidator(day_of)]
     body: Whole
     lens: Whole
     holder: MaybeWhole = None
     tolerance: Number = TOLERANCE
     rush_tolerance: Number = RUSH_TOLERANCE
+    seen_at: Annotated[str, BeforeValidator(hour)] = "14:00"
+    steady: Ticked = False
 
     def check(self) -> None:
         """Hold the tolerances to the engine's limits."""
-        Look(*USUAL_LOOK, 0.02, self.tolerance, self.rush_tolerance)
+        Look(2.8, 2.0, 4.0, 0.02, self.tolerance, self.rush_tolerance)
 
 
 class PlaceForm(Form):
@@ -107,7 +113,7 @@ def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
             missing = "body" if body is None else "lens"
             typed.errors["kit"] = f"This kit has no {missing} yet; add one on the kit page first"
             return _new_page(request, session, visitor.crew, typed, status=422)
-        look = _usual_look(body, lens)
+        look = usual_look(body, lens)
         day = tables.Day(
             crew_id=visitor.crew, venue=venue, kit=kit, name=form.name, on=form.on, body_id=body.id, lens_id=lens.id,
             holder_id=kit.holders[0].id if kit.holders else None, start=start_rig(body, look),
@@ -147,6 +153,7 @@ def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
         if form is None or typed.errors:
             return _setup_page(request, day, typed, status=422)
         day.name, day.on = form.name, form.on
+        day.seen_at, day.steady = form.seen_at, form.steady
         day.body_id, day.lens_id, day.holder_id = form.body, form.lens, form.holder
         _keep_places(day, form, places)
         changed(session, day_id)
@@ -193,19 +200,6 @@ def _fields_of(came: FormData, place_id: int) -> FormData:
     return FormData([(key.removesuffix(end), value) for key, value in came.multi_items() if key.endswith(end)])
 
 
-def _usual_look(body: tables.Body, lens: tables.Lens) -> Look:
-    """The usual look, as far as the lens opens and closes."""
-    low, high = lens.widest, lens.smallest
-
-    def on_lens(n: float) -> float:
-        return (
-            low if exact_f_number(n) < exact_f_number(low) else high if exact_f_number(n) > exact_f_number(high) else n
-        )
-
-    wanted, widest, narrowest = (on_lens(n) for n in USUAL_LOOK)
-    return Look(wanted, widest, narrowest, body.shutters[0])
-
-
 def _day_place(place_id: int, position: int, look: Look) -> tables.DayPlace:
     return tables.DayPlace(
         place_id=place_id, position=position, wanted=look.wanted, widest=look.widest, narrowest=look.narrowest,
@@ -216,7 +210,7 @@ def _day_place(place_id: int, position: int, look: Look) -> tables.DayPlace:
 def _usual_place(kit: tables.Kit) -> tables.DayPlace:
     if not kit.bodies or not kit.lenses:
         raise KitIncomplete(kit.name)
-    return _day_place(0, 1, _usual_look(kit.bodies[0], kit.lenses[0]))
+    return _day_place(0, 1, usual_look(kit.bodies[0], kit.lenses[0]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,8 +242,17 @@ def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 2
         usual=usual,
         typed=typed,
         worn=_worn(day.kit),
+        steady=_steady(day),
         zooms=any(row.widest_long is not None or row.focal_long_mm is not None for row in day.kit.lenses),
     )
+
+
+def _steady(day: tables.Day) -> tuple[SteadyTime, ...]:
+    """The shutters that do not flicker under the venue's lamps at the body's frame rate, where both are known."""
+    body = next((row for row in day.kit.bodies if row.id == day.body_id), None)
+    if day.venue.mains is None or body is None or body.frame_rate is None:
+        return ()
+    return steady_times(day.venue.mains, body.frame_rate)
 
 
 def _new_page(

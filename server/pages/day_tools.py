@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from fastapi import APIRouter, Request, Response
@@ -14,15 +15,16 @@ from server.exposure import grads, packing, wording
 from server.exposure.moves import cannot_wear, other_ways
 from server.exposure.refused import OutOfRange
 
-from .day_view import told_answer
+from .day_view import Around, sun_at, told_answer
 from .drawing import draw
 from .forms import Form, Number, NumberOrZero, TheForm, Typed, text
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
-    from server.book.days import Stop
+    from server.book.days import Day, Stop
     from server.exposure.light import Light
     from server.exposure.rig import Kit, Look
+    from server.exposure.trust import Level
 
 router = APIRouter()
 
@@ -33,10 +35,13 @@ def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
     stop = day.stop(place_id)
+    now = datetime.now(UTC)
+    level = _level(day, stop)
     ways = []
-    if stop.light is not None and not cannot_wear(day.kit, stop.look.worn):
-        found = other_ways(day.kit, day.rig, stop.light.light, stop.look)
-        ways = [(told_answer(day.used, day.rig, stop, move, "other"), move) for move in found]
+    if level is not None and not cannot_wear(day.kit, stop.look.worn):
+        found = other_ways(day.kit, day.rig, level.light, stop.look)
+        around = Around(day.mains, sun_at(day.site, day.moment(now)))
+        ways = [(told_answer(day.used, day.rig, stop, move, "other", around), move) for move in found]
     return draw(request, "day/ways.html", day=day, stop=stop, ways=ways)
 
 
@@ -55,14 +60,15 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
         day = open_day(session, visitor.crew, day_id)
     stops: list[Stop] = []
     asked: list[tuple[Kit, Light, Look]] = []
-    for stop in day.stops:
-        if stop.light is not None and not cannot_wear(day.kit, stop.look.worn):
-            stops.append(stop)
-            asked.append((day.kit, stop.light.light, stop.look))
+    now = datetime.now(UTC)
+    for each in day.lit(now):
+        if each.level is not None and not cannot_wear(day.kit, each.stop.look.worn):
+            stops.append(each.stop)
+            asked.append((day.kit, each.level.light, each.stop.look))
     try:
         bag = packing.pack(asked)
     except OutOfRange as refused:
-        return draw(request, "day/bag.html", status=422, day=day, refused=refused)
+        return draw(request, "day/bag.html", status=422, day=day, moment=day.moment(now), refused=refused)
     names = [stop.name for stop in stops]
     packed = [Packed(_name(day.kit, piece), tuple(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces]
     ids = {piece.which for piece in bag.pieces if piece.what == "filter"}
@@ -70,6 +76,7 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
         request,
         "day/bag.html",
         day=day,
+        moment=day.moment(now),
         refused=None,
         packed=packed,
         at_home=[_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids],
@@ -123,7 +130,8 @@ def advise_grad(
     """The form for a sky and a ground reading."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    return draw(request, "day/grad.html", day=day, stop=day.stop(place_id), typed=Typed(), advice=None)
+    stop = day.stop(place_id)
+    return draw(request, "day/grad.html", day=day, stop=stop, level=_level(day, stop), typed=Typed(), advice=None)
 
 
 @router.post("/days/{day_id}/places/{place_id}/grad")
@@ -146,4 +154,11 @@ def work_out_grad(
         grey = sum(not kit.filter(f).worn for f in day.rig.slots) if day.rig.holder_on else 0
         advice = grads.advise(form.skies(), at_hand, holder.slots - grey if holder is not None else 0)
     status = 200 if form is not None else 422
-    return draw(request, "day/grad.html", status=status, day=day, stop=stop, typed=typed, advice=advice)
+    return draw(
+        request, "day/grad.html", status=status, day=day, stop=stop, level=_level(day, stop), typed=typed, advice=advice
+    )
+
+
+def _level(day: Day, stop: Stop) -> Level | None:
+    """The light at a stop at the moment it is used."""
+    return next(each.level for each in day.lit(datetime.now(UTC)) if each.stop == stop)

@@ -9,18 +9,24 @@ from typing import TYPE_CHECKING
 
 from server.book.log import rig_data
 from server.exposure import wording
-from server.exposure.cautions import cautions
+from server.exposure.cautions import cautions, flicker_caution, place_cautions
 from server.exposure.depth import Focus, blur_ratio, depth
 from server.exposure.glass import why_not_alone
 from server.exposure.moves import best_moves, cannot_wear
 from server.exposure.scales import STEPLESS, aperture_position, exact_f_number, f_number_at, marked_f_number
+from server.exposure.sun import sun_path
 
 if TYPE_CHECKING:
-    from server.book.days import Day, Stop
+    from datetime import datetime
+
+    from server.book.days import Day, Lit, Stop
     from server.book.kits import Carried
+    from server.exposure.daylight import Sky
     from server.exposure.moves import Answers, Move
     from server.exposure.rig import Kit, Look, Rig
     from server.exposure.scales import ClicksPerStop
+    from server.exposure.sun import Site
+    from server.exposure.trust import Level
     from server.exposure.wording import Told
 
 WORTH_SAVING = 1.0  # s; a rush that saves less is not worth its worse picture
@@ -63,12 +69,13 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class Row:
     """
-    A place with its answer. fast is there only where it saves touching the glass.
+    A place with its light at the moment, and its answer. fast is there only where it saves touching the glass.
 
     cannot  why the look cannot be worn at this place with this lens, where it cannot
     """
 
     stop: Stop
+    level: Level | None
     clean: Answer | None
     fast: Answer | None
     saves: str
@@ -101,10 +108,35 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
+class Offer:
+    """A nudge at one place that the others under its sky may share: how many they are, and the clicks."""
+
+    place: int
+    clicks: int
+    others: int
+
+    @property
+    def words(self) -> str:
+        """What the light did."""
+        return light_words(self.clicks)
+
+
+@dataclass(frozen=True, slots=True)
 class DayView:
-    """The whole day page."""
+    """
+    The whole day page.
+
+    moment  when its light is used;  has_come  whether that is now
+    sky     as it was last said to stand;  offer  the nudge that other places under this sky may share
+    under_sky  whether daylight reaches any place
+    """
 
     day: Day
+    moment: datetime
+    has_come: bool
+    sky: Sky | None
+    offer: Offer | None
+    under_sky: bool
     here: Row | None
     rows: tuple[Row, ...]
     picture: Picture
@@ -116,62 +148,119 @@ class DayView:
     wrong: str = ""
 
 
-def day_view(day: Day, said: str = "", wrong: str = "") -> DayView:
-    """The view of a day: every place answered from the rig that is on the camera."""
+def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayView:
+    """The view of a day: every place answered from the rig that is on the camera, in the light of the moment."""
     here = day.here
     at = day.stops.index(here) if here is not None else -1
     onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
-    rig = day.rig
-    rows = answered(day.used, rig, day.stops)
+    rig, moment = day.rig, day.moment(now)
+    sun = sun_at(day.site, moment)
+    rows = answered(day.used, rig, day.lit(now), Around(day.mains, sun))
     long_end = here is not None and here.look.long_end
     return DayView(
         day=day,
+        moment=moment,
+        has_come=day.has_come(now),
+        sky=day.sky(now),
+        offer=offer(day),
+        under_sky=any(stop.spot.drifts for stop in day.stops),
         here=None if here is None else rows[here.place],
         rows=tuple(rows[stop.place] for stop in onward),
         picture=picture(day.kit, rig, None if here is None else here.look),
         rig=" · ".join((wording.f_number(rig.aperture), wording.shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
         undoes=day.state.last.id if day.state.last is not None else "",
-        cautions=cautions(day.kit, rig, day.used.sight(long_end=long_end)),
+        cautions=(
+            *cautions(day.kit, rig, day.used.sight(long_end=long_end)),
+            *(() if here is None else place_cautions(here.spot, sun, lasers=here.lasers)),
+        ),
         said=said,
         wrong=wrong,
     )
 
 
+def offer(day: Day) -> Offer | None:
+    """The nudges just made at a place under the sky, for the others there; None where there is nothing to share."""
+    if day.state.turned is None:
+        return None
+    place, clicks = day.state.turned
+    others = shares_sky(day, place)
+    return Offer(place, clicks, len(others)) if clicks and others else None
+
+
+def light_words(clicks: int) -> str:
+    """
+    What the light did, in clicks of a third of a stop.
+
+    >>> light_words(-2)
+    'Light fell 2 clicks'
+    """
+    return f"Light {'rose' if clicks > 0 else 'fell'} {wording.turn_words(abs(clicks), 3)}"
+
+
+def shares_sky(day: Day, place: int) -> list[int]:
+    """The other places that daylight reaches and that have a reading, by number; none where it does not reach this."""
+    under = [stop.place for stop in day.stops if stop.spot.drifts and stop.light is not None]
+    return [each for each in under if each != place] if place in under else []
+
+
 @lru_cache(maxsize=256)
-def answered(used: Carried, rig: Rig, stops: tuple[Stop, ...]) -> dict[int, Row]:
+def sun_at(site: Site | None, moment: datetime) -> float | None:
+    """The sun's elevation [degrees]; None where the venue's coordinates are not known."""
+    if site is None:
+        return None
+    (elevation, *_), _ = sun_path(site, [moment])
+    return float(elevation)
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What stands around every answer: the mains [Hz] of the lamps, and the sun's elevation [degrees], if known."""
+
+    mains: int | None
+    sun: float | None
+
+
+@lru_cache(maxsize=256)
+def answered(used: Carried, rig: Rig, lit: tuple[Lit, ...], around: Around) -> dict[int, Row]:
     """
     The row of every place, by its number, answered from the rig that is on the camera.
 
     Remembered, since a page that is loaded again, or by the second phone, asks the same of the same values.
     """
-    cannot = {look: cannot_wear(used.kit, look.worn) for look in {stop.look for stop in stops}}
-    lit = [
-        (stop.place, (stop.light.light, stop.look))
-        for stop in stops
-        if stop.light is not None and not cannot[stop.look]
+    cannot = {each.stop.look: cannot_wear(used.kit, each.stop.look.worn) for each in lit}
+    asked = [
+        (each.stop.place, (each.level.light, each.stop.look))
+        for each in lit
+        if each.level is not None and not cannot[each.stop.look]
     ]
-    moves = best_moves(used.kit, rig, [asked for _, asked in lit])
-    answers = dict(zip((place for place, _ in lit), moves, strict=True))
-    return {stop.place: _row(used, rig, stop, answers.get(stop.place), cannot[stop.look]) for stop in stops}
+    moves = best_moves(used.kit, rig, [question for _, question in asked])
+    answers = dict(zip((place for place, _ in asked), moves, strict=True))
+    return {
+        each.stop.place: _row(used, rig, each, answers.get(each.stop.place), cannot[each.stop.look], around)
+        for each in lit
+    }
 
 
-def _row(used: Carried, rig: Rig, stop: Stop, answers: Answers | None, cannot: str) -> Row:
+def _row(used: Carried, rig: Rig, lit: Lit, answers: Answers | None, cannot: str, around: Around) -> Row:
+    stop = lit.stop
     if answers is None:
-        return Row(stop, None, None, "", cannot)
+        return Row(stop, lit.level, None, None, "", cannot)
     clean, fast = answers.clean, answers.fast
     saved = clean.score.hand_seconds - fast.score.hand_seconds
     worth_it = fast.score.glass_seconds < clean.score.glass_seconds and saved >= WORTH_SAVING
     return Row(
         stop,
-        told_answer(used, rig, stop, clean, "clean"),
-        told_answer(used, rig, stop, fast, "fast") if worth_it else None,
+        lit.level,
+        told_answer(used, rig, stop, clean, "clean", around),
+        told_answer(used, rig, stop, fast, "fast", around) if worth_it else None,
         f"{saved:.0f} s" if worth_it else "",
     )
 
 
-def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str) -> Answer:
+def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str, around: Around) -> Answer:
     """An answer as it is drawn and tapped."""
+    mains = around.mains if stop.under_lamps else None
     kit, clicks = used.kit, used.kit.body.clicks_per_stop
     said = wording.told(kit, move)
     sent = json.dumps({"answer": answer, "rig": rig_data(move.rig)}, separators=(",", ":"))
@@ -181,7 +270,11 @@ def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str) ->
         sent,
         blur=None if said.turn.way == "stay" else blur_ratio(now.aperture, move.rig.aperture, clicks),
         sharp=_sharp(used, stop, move.rig),
-        cautions=cautions(kit, move.rig, used.sight(long_end=stop.look.long_end)),
+        cautions=(
+            *cautions(kit, move.rig, used.sight(long_end=stop.look.long_end)),
+            *flicker_caution(move.rig.shutter, mains),
+            *place_cautions(stop.spot, around.sun, lasers=stop.lasers, ahead=True),
+        ),
     )
 
 

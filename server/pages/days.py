@@ -3,31 +3,41 @@
 from __future__ import annotations
 
 import json
+import re
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
+from sqlalchemy import update
+from starlette.datastructures import FormData
 
-from server.book.days import append, checked_rig, open_day, with_lens
+from server.book import tables
+from server.book.days import append, changed, checked_rig, open_day, with_lens
+from server.book.venues import contrast
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
+from server.exposure.daylight import Sky
 from server.exposure.glass import screws_on
-from server.exposure.refused import OutOfRange
+from server.exposure.refused import OutOfRange, within
 from server.exposure.rig import Rig, glass_stops, nearest_rig
 from server.exposure.scales import aperture_position, marked_f_number
 
-from .day_view import day_view, lens_words
-from .drawing import draw, wants_fragment
-from .forms import FNumber, Form, MaybeNumber, Number, Seconds, TheForm, Ticked, Typed, Whole, optional, text
+from .day_view import day_view, lens_words, light_words, shares_sky
+from .drawing import SKY_WORDS, draw, wants_fragment
+from .forms import FNumber, Form, MaybeNumber, Number, Seconds, TheForm, Ticked, Typed, Whole, hour, optional, text
 from .numbers import Number as RowNumber
-from .readings import METHODS, raw_figures, read_reading
+from .photos import ThePhoto
+from .readings import METHODS, method_of, read_photo_reading, read_reading, with_method
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from server.book.days import Day, Stop
     from server.door.visitor import Visitor
+
+    from .readings import Reading
 
 router = APIRouter()
 
@@ -60,6 +70,17 @@ def _tap(came: object) -> tuple[str, Rig]:
     except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
         message = "an answer that this page gave"
         raise ValueError(message) from error
+
+
+CLICKS_MOST = 90  # thirty stops
+
+
+def _clicks(came: object) -> int:
+    line = text(came).replace("−", "-")
+    if not re.fullmatch(r"-?\d{1,3}", line, re.ASCII) or int(line) == 0:
+        message = "a number of clicks, such as -2"
+        raise ValueError(message)
+    return int(line)
 
 
 EventId = Annotated[str, BeforeValidator(_event_id)]
@@ -134,7 +155,7 @@ def show_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
     """Every other place with its answer already on it."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    return draw(request, "day/page.html", view=day_view(day))
+    return draw(request, "day/page.html", view=day_view(day, datetime.now(UTC)))
 
 
 @router.post("/days/{day_id}/moves")
@@ -165,6 +186,71 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
             append(session, day_id, form.event_id, "nudged", data, visitor.name)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
         return _drawn(request, session, visitor, day_id, typed, said)
+
+
+class SkyNudge(Form):
+    """What was nudged at one place, for the others under its sky."""
+
+    event_id: EventId
+    place: Whole
+    clicks: Annotated[int, BeforeValidator(_clicks)]
+
+    def check(self) -> None:
+        """As many clicks as light can change by."""
+        within("clicks", self.clicks, -CLICKS_MOST, CLICKS_MOST, "clicks")
+
+
+@router.post("/days/{day_id}/sky-nudges")
+def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """The shooter says that a nudge holds for the other places under the same sky too."""
+    form, typed = SkyNudge.read(came)
+    said = ""
+    with book.writing() as session:
+        day = open_day(session, visitor.crew, day_id)
+        if form is not None:
+            others = shares_sky(day, day.stop(form.place).place)
+            data = {"places": others, "clicks": form.clicks}
+            append(session, day_id, form.event_id, "sky_nudged", data, visitor.name)
+            said = f"{light_words(form.clicks)} at {len(others)} more."
+        return _drawn(request, session, visitor, day_id, typed, said)
+
+
+class SkyTap(Form):
+    """The sky as it stands now."""
+
+    event_id: EventId
+    sky: Annotated[Sky, BeforeValidator(text)]
+
+
+@router.post("/days/{day_id}/sky")
+def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """Another sky: every forecast goes by it, and what was nudged under the old one lapses."""
+    form, typed = SkyTap.read(came)
+    said = ""
+    with book.writing() as session:
+        open_day(session, visitor.crew, day_id)
+        if form is not None:
+            append(session, day_id, form.event_id, "sky_seen", {"sky": form.sky}, visitor.name)
+            said = f"Sky {SKY_WORDS[form.sky]}: every forecast goes by it."
+        return _drawn(request, session, visitor, day_id, typed, said)
+
+
+class HourForm(Form):
+    """The hour that a day's light is shown for until it has come."""
+
+    seen_at: Annotated[str, BeforeValidator(hour)]
+
+
+@router.post("/days/{day_id}/hour")
+def show_hour(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """Another hour to show the day's light for."""
+    form, typed = HourForm.read(came)
+    with book.writing() as session:
+        open_day(session, visitor.crew, day_id)
+        if form is not None:
+            session.execute(update(tables.Day).where(tables.Day.id == day_id).values(seen_at=form.seen_at))
+            changed(session, day_id)
+        return _drawn(request, session, visitor, day_id, typed)
 
 
 @router.post("/days/{day_id}/undo")
@@ -244,26 +330,56 @@ def take_reading(
     place_id: RowNumber,
     came: TheForm,
 ) -> Response:
-    """A new reading on the day; a camera reading counts the glass that is on the camera."""
-    form, typed = read_reading(came)
-    event_id, typed_id = EventOnly.read(came)
-    typed.errors |= typed_id.errors
+    """A new reading on the day; a camera's reading counts the glass that is on the camera."""
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
-        stop = day.stop(place_id)
-        if form is not None and event_id is not None:
-            stops = glass_stops(day.kit, day.rig) if form.kind == "camera" else 0.0
-            try:
-                data = {
-                    "place": place_id, "kind": form.kind, "raw": raw_figures(form, stops),
-                    "ev100": form.light(stops).ev100,
-                }  # fmt: skip
-                append(session, day_id, event_id.event_id, "reading_taken", data, visitor.name)
-            except OutOfRange as refused:
-                typed.refuse(refused)
-        if typed.errors:
-            return _meter_page(request, day, stop, typed, status=422)
-    return _to_day(request, day_id)
+        on_camera = glass_stops(day.kit, day.rig)
+        reading, typed = read_reading(came, day.time_zone, datetime.now(UTC), lambda _: on_camera)
+        return _take(request, session, visitor, day, place_id, came, reading, typed)
+
+
+@router.post("/days/{day_id}/places/{place_id}/photo")
+def take_photo(
+    request: Request,
+    book: TheBook,
+    visitor: TheVisitor,
+    day_id: RowNumber,
+    place_id: RowNumber,
+    came: ThePhoto,
+) -> Response:
+    """A photo as a reading; it counts the glass on the camera only where it was taken through it."""
+    fields, data = came
+    with book.writing() as session:
+        day = open_day(session, visitor.crew, day_id)
+        on_camera = glass_stops(day.kit, day.rig)
+        now = datetime.now(UTC)
+        reading, typed = read_photo_reading(
+            fields, data, day.time_zone, now, lambda form: on_camera if form.through else 0.0
+        )
+        return _take(request, session, visitor, day, place_id, fields, reading, typed)
+
+
+def _take(
+    request: Request,
+    session: Session,
+    visitor: Visitor,
+    day: Day,
+    place_id: int,
+    came: FormData,
+    reading: Reading | None,
+    typed: Typed,
+) -> Response:
+    stop = day.stop(place_id)
+    event, typed_id = EventOnly.read(came)
+    typed.errors |= typed_id.errors
+    if reading is None or event is None:
+        return _meter_page(request, day, stop, typed, status=422)
+    data: dict[str, Any] = {"place": place_id, "kind": reading.kind, "raw": reading.raw, "ev100": reading.ev100}
+    data |= {"part": reading.part} if reading.part != "face" else {}
+    data |= {"sky": reading.sky} if reading.sky is not None else {}
+    data |= {"taken_at": reading.taken_at.isoformat()} if reading.taken_at is not None else {}
+    append(session, day.id, event.event_id, "reading_taken", data, visitor.name)
+    return with_method(request, _to_day(request, day.id), reading.kind)
 
 
 class EventOnly(Form):
@@ -285,7 +401,8 @@ def _drawn(
     if not wrong and not wants_fragment(request):
         return _to_day(request, day_id)
     session.flush()
-    view = day_view(open_day(session, visitor.crew, day_id), said="" if wrong else said, wrong=wrong)
+    day = open_day(session, visitor.crew, day_id)
+    view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong)
     template = "day/_day.html" if wants_fragment(request) else "day/page.html"
     return draw(request, template, status=422 if wrong else 200, view=view)
 
@@ -306,11 +423,15 @@ def _rig_page(request: Request, day: Day, typed: Typed, status: int = 200) -> Re
 
 
 def _meter_page(request: Request, day: Day, stop: Stop, typed: Typed, status: int = 200) -> Response:
-    last = stop.light.reading.kind if stop.light is not None else "ev"
+    now = datetime.now(UTC)
+    light = stop.light
+    last_sky = day.sky(now) or (None if light is None else light.reading.sky)
+    there = None if light is None else contrast(day.site, stop.spot, light.reading, light.others, day.moment(now))
     return draw(
         request, "day/meter.html", status=status, day=day, stop=stop, typed=typed, methods=METHODS,
-        last_method=last if last in METHODS else "ev", stops_on=glass_stops(day.kit, day.rig),
-        glass=wording.on_the_lens(day.kit, day.rig),
+        level=next(each.level for each in day.lit(now) if each.stop == stop), contrast=there or {},
+        last_method=method_of(request, None if light is None else light.reading.kind), last_sky=last_sky,
+        stops_on=glass_stops(day.kit, day.rig), glass=wording.on_the_lens(day.kit, day.rig), rig=day.rig,
     )  # fmt: skip
 
 

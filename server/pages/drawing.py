@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from server.exposure import depth, wording
+from server.exposure.sun import COMPASS, compass
 from server.settings import CHECKOUT
 
 from .forms import Typed, figure, time_figure
@@ -20,12 +21,22 @@ from .forms import Typed, figure, time_figure
 if TYPE_CHECKING:
     from fastapi import Request
 
+    from server.book.log import Part
+    from server.exposure.daylight import LitFrom, Sky
+    from server.exposure.trust import Doubt, Level
+
 KINDS_OF_LIGHT = {
     "sun": "open sun",
     "shade": "open shade",
     "window": "window light",
     "lamps": "lamps",
 }
+
+SKY_WORDS: dict[Sky, str] = {"clear": "clear", "partly": "partly cloudy", "overcast": "overcast"}
+PART_WORDS: dict[Part, str] = {"face": "lit face", "bright": "window or brightest", "dark": "dark corner"}
+
+LIT_FROM_WORDS: dict[LitFrom, str] = {"front": "the front", "side": "the side", "back": "behind", "above": "above"}
+FACINGS = [("", "not known"), *((45.0 * number, words) for number, words in enumerate(COMPASS))]
 
 KINDS_OF_GLASS = {
     "nd": "ND",
@@ -72,6 +83,36 @@ def age(moment: datetime, time_zone: str) -> str:
     return when(moment, time_zone)
 
 
+DOUBTS: dict[Doubt, str] = {
+    "sky": "the sky has changed",
+    "set": "the sun is down, and was up",
+    "risen": "the sun is up, and was down",
+    "season": "read in another season",
+    "nowhere": "no coordinates, so its drift is not known",
+    "bright": "brighter than sun and sky could be then",
+}
+
+
+def trusted(level: Level, taken_at: datetime, time_zone: str) -> str:
+    """How far a light level can be trusted: fresh and its age, forecast and its drift, or stale and why."""
+    if level.trust == "fresh":
+        return f"fresh: {age(taken_at, time_zone)}"
+    if level.trust == "forecast":
+        drift = signed(level.drift)
+        return f"forecast: {drift or 'steady'} since {when(taken_at, time_zone)}"
+    return f"stale: {DOUBTS[level.doubt]}, {when(taken_at, time_zone)}"
+
+
+def signed(stops: float) -> str:
+    """
+    A change [stops] with its sign; nothing for one that does not show.
+
+    >>> signed(-1.24), signed(0.04), signed(2)
+    ('−1.2', '', '+2.0')
+    """
+    return "" if abs(stops) < 0.05 else f"{stops:+.1f}".replace("-", "−")
+
+
 @lru_cache(maxsize=256)
 def zone(name: str) -> ZoneInfo:
     """A time zone by its IANA name."""
@@ -79,7 +120,8 @@ def zone(name: str) -> ZoneInfo:
 
 
 _environment.globals.update(
-    new_event_id=new_event_id, when=when, age=age, kinds_of_light=KINDS_OF_LIGHT,
+    new_event_id=new_event_id, when=when, age=age, trusted=trusted, kinds_of_light=KINDS_OF_LIGHT,
+    sky_words=SKY_WORDS, part_words=PART_WORDS, lit_from=LIT_FROM_WORDS, facings=FACINGS, compass=compass,
     kinds_of_glass=KINDS_OF_GLASS,
     formats=depth.FORMATS, words=wording, no_typing=Typed
 )  # fmt: skip
@@ -91,6 +133,7 @@ _environment.filters.update(
     density=wording.density,
     figure=figure,
     time_figure=time_figure,
+    signed=signed,
 )
 
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass, field
+from datetime import date, time
 from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, Any, Self, get_origin
 
 from fastapi import Depends, Request
 from pydantic import BaseModel, BeforeValidator, ValidationError
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData, QueryParams, UploadFile
 
 from server.book.tables import NAME_LONGEST
 from server.exposure import depth
@@ -173,6 +174,24 @@ def whole(came: object) -> int:
     return int(line)
 
 
+def hour(came: object) -> str:
+    """An hour of the clock: "14:30"."""
+    try:
+        return f"{time.fromisoformat(text(came)):%H:%M}"
+    except ValueError as error:
+        message = "an hour, such as 14:30"
+        raise ValueError(message) from error
+
+
+def day_of(came: object) -> date:
+    """A date: "2026-06-20"."""
+    try:
+        return date.fromisoformat(text(came))
+    except ValueError as error:
+        message = "a date, such as 2026-06-20"
+        raise ValueError(message) from error
+
+
 def or_zero(came: object) -> float:
     """A number, 0 for a field that was left empty."""
     return 0.0 if optional(came) is None else number(came, "0.3")
@@ -215,7 +234,7 @@ class Form(BaseModel):
         """Hold the values to the engine's limits."""
 
     @classmethod
-    def read(cls, came: FormData) -> tuple[Self | None, Typed]:
+    def read(cls, came: FormData | QueryParams) -> tuple[Self | None, Typed]:
         """The values, or None with a word beside each field that is wrong. What was typed is kept either way."""
         typed = Typed({key: came.getlist(key) for key in came})
         try:
@@ -230,7 +249,7 @@ class Form(BaseModel):
         return form, typed
 
     @classmethod
-    def _given(cls, came: FormData) -> dict[str, object]:
+    def _given(cls, came: FormData | QueryParams) -> dict[str, object]:
         """The fields that came; a box that was not ticked comes as nothing, and so does a field that is missing."""
         given: dict[str, object] = {}
         for name, info in cls.model_fields.items():

@@ -463,7 +463,7 @@ def _days_ahead(session: Session, crew: int, kit_id: int) -> list[DayAhead]:
     found = []
     for number, name, on in session.execute(asked).all():
         try:
-            found.append(DayAhead(number, name, on, shortfalls(open_day(session, crew, number))))
+            found.append(DayAhead(number, name, on, shortfalls(open_day(session, crew, number), datetime.now(UTC))))
         except kits.KitIncomplete:
             found.append(DayAhead(number, name, on))
         except OutOfRange as refused:

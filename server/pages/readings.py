@@ -3,27 +3,90 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BeforeValidator
 
+from server.book.log import PARTS, Part
 from server.exposure import light
+from server.exposure.daylight import SKIES, Sky
+from server.exposure.refused import OutOfRange
 
-from .forms import FNumber, Form, Number, NumberOrZero, Seconds, Typed, number, optional, text
+from .drawing import zone
+from .forms import FNumber, Form, Number, NumberOrZero, Seconds, Typed, Unclear, number, optional, text
+from .photos import read_photo
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
+    from fastapi import Request, Response
     from starlette.datastructures import FormData
 
-METHODS = {"ev": "EV", "lux": "Lux", "camera": "Camera"}
+    from .photos import Photo
+
+METHODS = {
+    "ev": "EV",
+    "lux": "Lux",
+    "luminance": "cd/m²",
+    "camera": "Camera’s meter",
+    "eye": "Looks right",
+    "photo": "Photo",
+}
+CLOCKS_DIFFER = timedelta(minutes=2)  # a phone's clock may be ahead of the server's by so much
+OLDEST = datetime(1990, 1, 1, tzinfo=UTC)
+METHOD_COOKIE = "lychgate_method"
 
 
 def _base_if_empty(came: object) -> float:
     return 100.0 if optional(came) is None else number(came, "100")
 
 
-class EvForm(Form):
+def _sky(came: object) -> Sky | None:
+    line = text(came)
+    if not line:
+        return None
+    if line not in SKIES:
+        message = "clear, partly cloudy or overcast"
+        raise ValueError(message)
+    return line
+
+
+def _part(came: object) -> Part:
+    line = text(came) or "face"
+    if line not in PARTS:
+        message = "lit face, window or dark corner"
+        raise ValueError(message)
+    return line
+
+
+def _taken(came: object) -> datetime | None:
+    line = text(came)
+    if not line:
+        return None
+    try:
+        taken = datetime.fromisoformat(line)
+    except ValueError as error:
+        message = "a date and time, such as 2026-06-20 14:30"
+        raise ValueError(message) from error
+    return taken.replace(tzinfo=None)
+
+
+class ReadingForm(Form):
+    """
+    What every method asks: the sky, what was metered, and when, where that is not now.
+
+    again: which one of an hour that came twice was meant, on the night that the clocks went back
+    """
+
+    sky: Annotated[Sky | None, BeforeValidator(_sky)] = None
+    part: Annotated[Part, BeforeValidator(_part)] = "face"
+    taken: Annotated[datetime | None, BeforeValidator(_taken)] = None
+    again: Literal["", "first", "second"] = ""
+
+
+class EvForm(ReadingForm):
     """A meter's EV at the ISO it was set to."""
 
     kind: Literal["ev"]
@@ -39,7 +102,7 @@ class EvForm(Form):
         self.light()
 
 
-class LuxForm(Form):
+class LuxForm(ReadingForm):
     """Illuminance on a flat receptor."""
 
     kind: Literal["lux"]
@@ -54,20 +117,57 @@ class LuxForm(Form):
         self.light()
 
 
-class CameraForm(Form):
+class LuminanceForm(ReadingForm):
+    """Reflected light, from a spot meter."""
+
+    kind: Literal["luminance"]
+    value: Number
+
+    def light(self, _stops_on_lens: float = 0.0) -> light.Light:
+        """The light level."""
+        return light.from_luminance(self.value)
+
+    def check(self) -> None:
+        """Refuse what is no light level."""
+        self.light()
+
+
+class ThroughGlass(ReadingForm):
     """
-    The camera's settings, what its meter showed, and the glass that was on.
+    What a camera's reading asks beside its settings.
 
     glass: ids of the filters that were ticked;  filter_stops: what else took light [stops]
     """
+
+    filter_stops: NumberOrZero = 0.0
+    glass: tuple[Annotated[str, BeforeValidator(text)], ...] = ()
+
+
+class EyeForm(ThroughGlass):
+    """The settings at which the picture looks right."""
+
+    kind: Literal["eye"]
+    aperture: FNumber
+    shutter: Seconds
+    iso: Number
+
+    def light(self, stops_on_lens: float = 0.0) -> light.Light:
+        """The light level, with the stops of the glass that was on."""
+        return light.from_camera(self.aperture, self.shutter, self.iso, self.filter_stops + stops_on_lens)
+
+    def check(self) -> None:
+        """Refuse what no camera can be set to."""
+        self.light()
+
+
+class CameraForm(ThroughGlass):
+    """The camera's settings, and what its meter showed."""
 
     kind: Literal["camera"]
     aperture: FNumber
     shutter: Seconds
     iso: Number
     meter: NumberOrZero = 0.0
-    filter_stops: NumberOrZero = 0.0
-    glass: tuple[Annotated[str, BeforeValidator(text)], ...] = ()
 
     def light(self, stops_on_lens: float = 0.0) -> light.Light:
         """The light level, with the stops of the glass that was on."""
@@ -79,16 +179,128 @@ class CameraForm(Form):
         self.light()
 
 
-ReadingForm = EvForm | LuxForm | CameraForm
-_FORMS: dict[str, type[EvForm | LuxForm | CameraForm]] = {"ev": EvForm, "lux": LuxForm, "camera": CameraForm}
+class PhotoForm(ThroughGlass):
+    """
+    A photo of the place. meter: by how many stops it looks too bright.
+
+    through: whether it was taken through what is on the camera now, on a day
+    """
+
+    kind: Literal["photo"]
+    meter: NumberOrZero = 0.0
+    through: Annotated[bool, BeforeValidator(bool)] = False
+
+    def light(self, photo: Photo, stops_on_lens: float = 0.0) -> light.Light:
+        """The light level that the photo's figures give."""
+        stops = self.filter_stops + stops_on_lens
+        return light.from_photo(photo.aperture, photo.shutter, photo.iso, photo.bias, stops, self.meter)
 
 
-def read_reading(came: FormData) -> tuple[ReadingForm | None, Typed]:
-    """The reading that a form says, by whichever method it was."""
-    form = _FORMS.get(str(came.get("kind")))
+TypedForm = EvForm | LuxForm | LuminanceForm | CameraForm | EyeForm
+_FORMS: dict[str, type[TypedForm]] = {
+    "ev": EvForm, "lux": LuxForm, "luminance": LuminanceForm, "camera": CameraForm, "eye": EyeForm,
+}  # fmt: skip
+_NOT_RAW = {"kind", "glass", "sky", "part", "taken", "again", "through"}
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A reading for the book: raw, the figures as they came; ev100 [stops]; taken_at, None for now."""
+
+    kind: str
+    raw: dict[str, Any]
+    ev100: float
+    sky: Sky | None
+    part: Part
+    taken_at: datetime | None
+
+
+def read_reading(
+    came: FormData, time_zone: str, now: datetime, stops: Callable[[ThroughGlass], float]
+) -> tuple[Reading | None, Typed]:
+    """
+    The reading that a form says, by whichever method it was typed.
+
+    time_zone  of the venue, for when it was taken;  stops  what the glass in front of the lens took [stops]
+    """
+    kind = _FORMS.get(str(came.get("kind")))
+    if kind is None:
+        return None, Typed(errors={"kind": "It needs a method: EV, lux, cd/m² or the camera's settings"})
+    form, typed = kind.read(came)
     if form is None:
-        return None, Typed(errors={"kind": "It needs a method: EV, lux or the camera's settings"})
-    return form.read(came)
+        return None, typed
+    try:
+        counted = stops(form) if isinstance(form, ThroughGlass) else None
+        ev100 = form.light(counted or 0.0).ev100
+        taken_at = taken(form, time_zone, now)
+    except OutOfRange as refused:
+        typed.refuse(refused)
+        return None, typed
+    raw = form.model_dump(exclude=_NOT_RAW) | ({} if counted is None else {"glass_stops": counted})
+    return Reading(form.kind, raw, ev100, form.sky, form.part, taken_at), typed
+
+
+def read_photo_reading(
+    came: FormData, data: bytes | None, time_zone: str, now: datetime, stops: Callable[[PhotoForm], float]
+) -> tuple[Reading | None, Typed]:
+    """The reading that a photo's figures give. Nothing else of the photo is kept."""
+    form, typed = PhotoForm.read(came)
+    if form is None:
+        return None, typed
+    if not data:
+        typed.errors["file"] = "It needs a photo"
+        return None, typed
+    try:
+        photo = read_photo(data)
+        counted = stops(form)
+        ev100 = form.light(photo, counted).ev100
+        taken_at = taken(form, time_zone, now) or _taken_by(photo, time_zone, now)
+    except OutOfRange as refused:
+        typed.refuse(refused)
+        return None, typed
+    figures = {"aperture": photo.aperture, "shutter": photo.shutter, "iso": photo.iso, "bias": photo.bias}
+    known = {"focal_mm": photo.focal_mm, "latitude": photo.latitude, "longitude": photo.longitude}
+    raw = figures | {name: value for name, value in known.items() if value is not None}
+    raw |= {"meter": form.meter, "filter_stops": form.filter_stops, "glass_stops": counted}
+    return Reading("photo", raw, ev100, form.sky, form.part, taken_at), typed
+
+
+def _taken_by(photo: Photo, time_zone: str, now: datetime) -> datetime | None:
+    """When the photo says that it was taken; a camera that knows no zone is on the venue's clock."""
+    if photo.taken is None:
+        return None
+    local = photo.taken if photo.taken.tzinfo is not None else photo.taken.replace(tzinfo=zone(time_zone))
+    taken_at = local.astimezone(UTC)
+    if not OLDEST <= taken_at <= now + CLOCKS_DIFFER:
+        said = f"{local:%Y-%m-%d %H:%M}"
+        raise Unclear("taken", said, f"The photo says {said}: its clock is wrong. Type when it was taken")
+    return min(taken_at, now)
+
+
+def taken(form: ReadingForm, time_zone: str, now: datetime) -> datetime | None:
+    """
+    When a reading was taken, in UTC; None for now.
+
+    Raises OutOfRange for the future, for what is too long ago, and for an hour that a change of the clocks left out, or
+    that came twice and of which neither was chosen.
+    """
+    if form.taken is None:
+        return None
+    local = form.taken.replace(tzinfo=zone(time_zone))
+    at = local.astimezone(UTC)
+    said = f"{form.taken:%Y-%m-%d %H:%M}"
+    if at.astimezone(local.tzinfo).replace(tzinfo=None) != form.taken:
+        raise Unclear("taken", said, f"{said} did not happen there: the clocks went forward over it")
+    second = form.taken.replace(tzinfo=zone(time_zone), fold=1)
+    if second.utcoffset() != local.utcoffset():
+        if not form.again:
+            raise Unclear("again", said, f"{said} came twice there, when the clocks went back: which one?")
+        at = (local if form.again == "first" else second).astimezone(UTC)
+    if at > now + CLOCKS_DIFFER:
+        raise Unclear("taken", said, f"{said} is in the future there; it is {now.astimezone(local.tzinfo):%H:%M} now")
+    if at < OLDEST:
+        raise OutOfRange("taken", said, f"{OLDEST.year} or later")
+    return min(at, now)
 
 
 def stops_of(glass: tuple[str, ...], known: Mapping[str, float]) -> float:
@@ -96,7 +308,16 @@ def stops_of(glass: tuple[str, ...], known: Mapping[str, float]) -> float:
     return math.fsum(known.get(each, 0.0) for each in glass)
 
 
-def raw_figures(form: ReadingForm, stops_on_lens: float) -> dict[str, Any]:
-    """The figures as typed, and the stops that were counted for the glass, for the book."""
-    figures = form.model_dump(exclude={"kind", "glass"})
-    return figures | ({"glass_stops": stops_on_lens} if form.kind == "camera" else {})
+def method_of(request: Request, newest: str | None = None) -> str:
+    """The method to offer first: the one used last on this phone, else the newest reading's."""
+    for method in (request.cookies.get(METHOD_COOKIE), newest):
+        if method in METHODS:
+            return str(method)
+    return "ev"
+
+
+def with_method(request: Request, response: Response, method: str) -> Response:
+    """A response that has this phone remember the method."""
+    secure = request.url.scheme == "https"
+    response.set_cookie(METHOD_COOKIE, method, 180 * 86400, samesite="lax", httponly=True, secure=secure)
+    return response

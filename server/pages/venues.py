@@ -3,33 +3,42 @@
 from __future__ import annotations
 
 import zoneinfo
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 from sqlalchemy import select
-from sqlalchemy.orm import selectinload
 
 from server.book import tables
 from server.book.crews import NotThere, all_owned, owned
 from server.book.days import changed_at
 from server.book.kits import filter_of
+from server.book.venues import places_at, places_of
 from server.door.visitor import TheBook, TheVisitor
+from server.exposure.cautions import place_cautions
+from server.exposure.daylight import LIT_FROM, Spot
+from server.exposure.flicker import MAINS
 from server.exposure.refused import OutOfRange, within
 
 from .drawing import KINDS_OF_LIGHT, draw, wants_fragment
-from .forms import Form, MaybeNumber, Name, TheForm, Typed, text
+from .forms import Form, MaybeNumber, Name, NumberOrZero, TheForm, Ticked, Typed, text
 from .numbers import Number
-from .readings import METHODS, raw_figures, read_reading, stops_of
+from .photos import ThePhoto
+from .readings import METHODS, Reading, method_of, read_photo_reading, read_reading, stops_of, with_method
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from server.door.visitor import Visitor
+
+    from .readings import PhotoForm, ThroughGlass
+
 router = APIRouter()
 
 PLACES_MOST = 200
+SKY_LASTS = timedelta(hours=3)  # for so long the sky that was noted last is offered again
 KNOWN_ZONES = zoneinfo.available_timezones()
 # Those by place are offered; the others ("Factory", "EST5EDT") are understood, and help nobody in a list.
 ZONES = sorted(zone for zone in KNOWN_ZONES if zone == "UTC" or ("/" in zone and not zone.startswith("Etc/")))
@@ -51,13 +60,32 @@ def _kind_of_light(came: object) -> str:
     return line
 
 
+def _mains(came: object) -> int | None:
+    line = text(came)
+    if line in ("", "None"):
+        return None
+    if line not in {str(each) for each in MAINS}:
+        message = "50 or 60 Hz, or not known"
+        raise ValueError(message)
+    return int(line)
+
+
+def _lit_from(came: object) -> str:
+    line = text(came) or "side"
+    if line not in LIT_FROM:
+        message = "the front, the side, behind or above"
+        raise ValueError(message)
+    return line
+
+
 class VenueForm(Form):
-    """A venue's own fields."""
+    """A venue's own fields. mains [Hz] of its lamps."""
 
     name: Name
     latitude: MaybeNumber = None
     longitude: MaybeNumber = None
     time_zone: Annotated[str, BeforeValidator(_zone)]
+    mains: Annotated[int | None, BeforeValidator(_mains)] = None
 
     def check(self) -> None:
         """Hold the coordinates to the globe; one without the other says nothing."""
@@ -70,11 +98,31 @@ class VenueForm(Form):
             raise OutOfRange(missing, "nothing", "both coordinates, or neither")
 
 
-class PlaceForm(Form):
-    """A place's own fields."""
+class NewPlaceForm(Form):
+    """A new place: its name, and what lights it."""
 
     name: Name
     light: Annotated[str, BeforeValidator(_kind_of_light)]
+
+
+class PlaceForm(NewPlaceForm):
+    """A place's own fields. lamps_percent: the share of its light that lamps gave at the reading."""
+
+    lit_from: Annotated[str, BeforeValidator(_lit_from)] = "side"
+    faces: MaybeNumber = None
+    lamps_percent: NumberOrZero = 0.0
+    sun_over: NumberOrZero = 0.0
+    sun_behind: NumberOrZero = 0.0
+    lasers: Ticked = False
+
+    def check(self) -> None:
+        """Hold the figures to what the engine forecasts with."""
+        within("lamps_percent", self.lamps_percent, 0, 100, "%")
+        Spot("sun", "side", self.faces, self.lamps_percent / 100, self.sun_over, self.sun_behind)
+
+    def figures(self) -> dict[str, Any]:
+        """As the book keeps them."""
+        return self.model_dump(exclude={"lamps_percent"}) | {"lamps": self.lamps_percent / 100}
 
 
 @router.get("/venues/new")
@@ -125,7 +173,7 @@ def make_place(
     request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number, came: TheForm
 ) -> Response:  # fmt: skip
     """Add a place at the end."""
-    form, typed = PlaceForm.read(came)
+    form, typed = NewPlaceForm.read(came)
     with book.writing() as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         if form is not None and len(venue.places) >= PLACES_MOST:
@@ -155,7 +203,8 @@ def change_place(
             return _venue_page(
                 request, session, visitor.crew, venue_id, status=422, changed=place_id, changed_typed=typed
             )
-        place.name, place.light = form.name, form.light
+        for field, value in form.figures().items():
+            setattr(place, field, value)
         changed_at(session, venue_id)
     return _to(request, venue_id, place_id)
 
@@ -164,29 +213,60 @@ def change_place(
 def log_reading(
     request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number, place_id: Number, came: TheForm
 ) -> Response:  # fmt: skip
-    """Log a reading taken just now."""
-    form, typed = read_reading(came)
+    """Log a reading, taken just now or when the form says."""
     with book.writing() as session:
-        place = _place(owned(session, tables.Venue, visitor.crew, venue_id), place_id)
-        if form is not None:
-            stops = stops_of(getattr(form, "glass", ()), _filter_stops(session, visitor.crew))
-            try:
-                ev100 = form.light(stops).ev100
-            except OutOfRange as refused:
-                typed.refuse(refused)
-                form = None
-        if form is None:
-            return _place_again(request, session, visitor.crew, venue_id, place_id, typed)
-        reading = tables.Reading(
-            place_id=place.id, taken_at=datetime.now(UTC), who=visitor.name, kind=form.kind,
-            raw=raw_figures(form, stops), ev100=ev100,
-        )  # fmt: skip
-        session.add(reading)
-        changed_at(session, venue_id)
-        session.flush()
-        if wants_fragment(request):
-            return _place_fragment(request, session, visitor.crew, venue_id, place_id)
-    return _to(request, venue_id, place_id)
+        venue = owned(session, tables.Venue, visitor.crew, venue_id)
+        known = _filter_stops(session, visitor.crew)
+
+        def stops(form: ThroughGlass) -> float:
+            return stops_of(form.glass, known)
+
+        reading, typed = read_reading(came, venue.time_zone, datetime.now(UTC), stops)
+        return _log(request, session, visitor, venue, place_id, reading, typed)
+
+
+@router.post("/venues/{venue_id}/places/{place_id}/photo")
+def log_photo(
+    request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number, place_id: Number, came: ThePhoto
+) -> Response:  # fmt: skip
+    """Log the light that a photo was taken in."""
+    fields, data = came
+    with book.writing() as session:
+        venue = owned(session, tables.Venue, visitor.crew, venue_id)
+        known = _filter_stops(session, visitor.crew)
+
+        def stops(form: PhotoForm) -> float:
+            return stops_of(form.glass, known)
+
+        reading, typed = read_photo_reading(fields, data, venue.time_zone, datetime.now(UTC), stops)
+        return _log(request, session, visitor, venue, place_id, reading, typed)
+
+
+def _log(
+    request: Request,
+    session: Session,
+    visitor: Visitor,
+    venue: tables.Venue,
+    place_id: int,
+    reading: Reading | None,
+    typed: Typed,
+) -> Response:
+    place = _place(venue, place_id)
+    if reading is None:
+        return _place_again(request, session, visitor.crew, venue.id, place_id, typed)
+    session.add(
+        tables.Reading(
+            place_id=place.id, taken_at=reading.taken_at or datetime.now(UTC), who=visitor.name, kind=reading.kind,
+            raw=reading.raw, ev100=reading.ev100, sky=reading.sky, part=reading.part,
+        )
+    )  # fmt: skip
+    changed_at(session, venue.id)
+    session.flush()
+    if wants_fragment(request):
+        response = _place_fragment(request, session, visitor.crew, venue.id, place_id)
+    else:
+        response = _to(request, venue.id, place_id)
+    return with_method(request, response, reading.kind)
 
 
 def _place_again(
@@ -200,33 +280,34 @@ def _place_again(
 def _venue_page(
     request: Request, session: Session, crew: int, venue_id: int, *, status: int = 200, **more: Any
 ) -> Response:
-    return draw(request, "venue/page.html", status=status, **_venue_view(session, crew, venue_id, **more))
+    return draw(request, "venue/page.html", status=status, **_venue_view(request, session, crew, venue_id, **more))
 
 
 def _place_fragment(
     request: Request, session: Session, crew: int, venue_id: int, place_id: int, *, status: int = 200, **more: Any
 ) -> Response:  # fmt: skip
-    view = _venue_view(session, crew, venue_id, read=place_id, **more)
-    place = next(each for each in view["places"] if each.id == place_id)
-    return draw(request, "venue/_place.html", status=status, **view, place=place)
+    view = _venue_view(request, session, crew, venue_id, read=place_id, **more)
+    there = next(each for each in view["places"] if each.place.id == place_id)
+    return draw(request, "venue/_place.html", status=status, **view, there=there)
 
 
-def _venue_view(session: Session, crew: int, venue_id: int, **more: Any) -> dict[str, Any]:
+def _venue_view(request: Request, session: Session, crew: int, venue_id: int, **more: Any) -> dict[str, Any]:
     """All that the venue page and its fragments may draw."""
     venue = owned(session, tables.Venue, crew, venue_id)
-    places = session.scalars(
-        select(tables.Place)
-        .where(tables.Place.venue_id == venue.id)
-        .order_by(tables.Place.position, tables.Place.id)
-        .options(selectinload(tables.Place.readings))
-    ).all()
-    last = max((r for p in places for r in p.readings), key=lambda r: (r.taken_at, r.id), default=None)
+    places = places_of(session, venue)
+    there = places_at(venue, places, datetime.now(UTC))
+    readings = sorted((r for p in places for r in p.readings), key=lambda r: (r.taken_at, r.id), reverse=True)
+    now = datetime.now(UTC)
+    spotted = next((r for r in readings if "latitude" in r.raw), None) if venue.latitude is None else None
     return {
         "venue": venue,
-        "places": places,
+        "places": there,
+        "cautions": {each.place.id: place_cautions(each.spot, None, lasers=each.place.lasers) for each in there},
         "zones": ZONES,
         "methods": METHODS,
-        "last_method": last.kind if last is not None and last.kind in METHODS else "ev",
+        "last_method": method_of(request, readings[0].kind if readings else None),
+        "last_sky": next((r.sky for r in readings if r.sky is not None and now - r.taken_at < SKY_LASTS), None),
+        "spotted": spotted,
         "kits": all_owned(session, tables.Kit, crew),
         "days": session.scalars(select(tables.Day).where(tables.Day.venue_id == venue.id)).unique().all(),
         "venue_typed": Typed(), "place_typed": Typed(), "reading_typed": Typed(), "changed_typed": Typed(),

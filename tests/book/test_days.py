@@ -101,7 +101,7 @@ def test_places_come_in_the_day_s_order(opened):
 
 def test_each_place_has_its_own_kind_of_light_and_look(opened):
     loft = opened().stops[0]
-    assert (loft.kind, loft.look) == ("window", Look(2.8, 2.0, 4.0, 0.02, 0.2, 0.5))
+    assert (loft.spot.light, loft.look) == ("window", Look(2.8, 2.0, 4.0, 0.02, 0.2, 0.5))
 
 
 def test_the_newest_reading_counts_not_the_last_that_was_typed(opened):

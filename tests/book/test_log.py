@@ -16,8 +16,8 @@ START = Rig(False, (), (), 0.0, 2.8, 0.02, 100.0)
 OTHER = Rig(True, ("7",), (), 2.0, 4.0, 0.01, 800.0)
 ORCHARD, CHAPEL = 1, 2
 RECCE = {
-    ORCHARD: Reading(14.6, NOON - timedelta(days=2), "ev", "scout"),
-    CHAPEL: Reading(6.0, NOON - timedelta(days=2), "lux", "scout"),
+    (ORCHARD, "face"): Reading(14.6, NOON - timedelta(days=2), "ev", "scout"),
+    (CHAPEL, "face"): Reading(6.0, NOON - timedelta(days=2), "lux", "scout"),
 }
 
 
@@ -38,8 +38,8 @@ def corrected(name, minutes, rig):
     return Event(name, "rig_corrected", at(minutes), "shooter", {"rig": rig_data(rig)})
 
 
-def read(name, minutes, place, ev100):
-    data = {"place": place, "kind": "lux", "raw": {"value": 1.0}, "ev100": ev100}
+def read(name, minutes, place, ev100, **said):
+    data = {"place": place, "kind": "lux", "raw": {"value": 1.0}, "ev100": ev100} | said
     return Event(name, "reading_taken", at(minutes), "second", data)
 
 
@@ -47,9 +47,20 @@ def undone(name, minutes, event):
     return Event(name, "undone", at(minutes), "shooter", {"event": event})
 
 
+def sky(name, minutes, seen):
+    return Event(name, "sky_seen", at(minutes), "shooter", {"sky": seen})
+
+
+def shared(name, minutes, places, clicks):
+    return Event(name, "sky_nudged", at(minutes), "shooter", {"places": places, "clicks": clicks})
+
+
 NAMES = ("event-2", "event-0", "event-3", "event-1", "event-5", "event-4")  # not in the order that they are sent in
 RIGS = (START, OTHER, Rig(False, ("7",), (), 0.0, 8.0, 0.02, 100.0))
 MINUTES = st.integers(-3, 5)  # few, so that events of one minute are common; some before the readings of the recce
+
+
+SAID = ({}, {"sky": "overcast"}, {"part": "dark"}, {"part": "bright", "sky": "clear"})
 
 
 def made(name, kind, minutes, place, number):
@@ -62,17 +73,21 @@ def made(name, kind, minutes, place, number):
         case 2:
             return corrected(name, minutes, RIGS[number % len(RIGS)])
         case 3:
-            return read(name, minutes, place, float(number))
+            return read(name, minutes, place, float(number), **SAID[number % len(SAID)])
+        case 4:
+            return sky(name, minutes, ("clear", "partly", "overcast")[number % 3])
+        case 5:
+            return shared(name, minutes, [each for each in (1, 2, 3) if each != place], (-2, 1)[number % 2])
         case _:
             return undone(name, minutes, (*NAMES, "never-sent")[number % (len(NAMES) + 1)])
 
 
-PARTS = st.tuples(st.integers(0, 4), MINUTES, st.integers(1, 3), st.integers(0, 9))
+PARTS = st.tuples(st.integers(0, 6), MINUTES, st.integers(1, 3), st.integers(0, 9))
 LOGS = st.lists(PARTS, max_size=len(NAMES)).map(
     lambda log: [made(name, *parts) for name, parts in zip(NAMES, log, strict=False)]
 )
 READINGS = st.dictionaries(
-    st.sampled_from([ORCHARD, CHAPEL]),
+    st.sampled_from([(ORCHARD, "face"), (CHAPEL, "face"), (CHAPEL, "dark")]),
     MINUTES.map(lambda minutes: Reading(10.0 + minutes, at(minutes), "ev", "scout")),
 )
 
@@ -139,7 +154,7 @@ def test_undo_goes_back_tap_by_tap_to_the_start():
 def test_a_day_without_a_tap_is_at_its_start():
     state = fold([], START, RECCE)
     assert (state.here, state.since, state.rig, state.last) == (None, None, START, None)
-    assert state.lights == {place: PlaceLight(reading) for place, reading in RECCE.items()}
+    assert state.lights == {place: PlaceLight(reading) for (place, _), reading in RECCE.items()}
 
 
 def test_a_move_says_where_since_when_and_with_what():
@@ -183,7 +198,7 @@ def test_a_nudge_after_a_reading_counts_from_the_reading():
 
 def test_a_nudge_older_than_the_venue_s_newest_reading_is_in_it_already():
     """A reading on the venue page at noon has seen the light that was nudged at five to twelve."""
-    newest = {CHAPEL: Reading(5.0, at(0), "ev", "scout")}
+    newest = {(CHAPEL, "face"): Reading(5.0, at(0), "ev", "scout")}
     log = [nudged("before", -5, CHAPEL, -1), nudged("after", 5, CHAPEL, -1)]
     assert fold(log, START, newest).lights[CHAPEL].light.ev100 == pytest.approx(5.0 - 1 / 3)
 
@@ -195,7 +210,7 @@ def test_a_reading_on_the_day_is_newer_than_the_venue_s():
 
 def test_a_reading_on_the_day_older_than_the_venue_s_newest_gives_way():
     """A phone that was offline sends a reading of eleven o'clock; at noon somebody metered at the venue page."""
-    newest = {CHAPEL: Reading(5.0, at(0), "ev", "scout")}
+    newest = {(CHAPEL, "face"): Reading(5.0, at(0), "ev", "scout")}
     assert fold([read("one", -60, CHAPEL, 4.5)], START, newest).lights[CHAPEL].light.ev100 == 5.0
 
 
@@ -206,7 +221,7 @@ def test_of_two_readings_on_the_day_the_later_counts_though_it_came_in_first():
 
 def test_a_reading_that_was_taken_back_gives_the_one_before_with_its_nudges():
     log = [nudged("one", 0, CHAPEL, -1), read("two", 5, CHAPEL, 9.0), undone("three", 6, "two")]
-    assert fold(log, START, RECCE).lights[CHAPEL] == PlaceLight(RECCE[CHAPEL], nudge=-1)
+    assert fold(log, START, RECCE).lights[CHAPEL] == PlaceLight(RECCE[CHAPEL, "face"], nudge=-1)
 
 
 def test_a_place_without_a_reading_has_no_light_to_nudge():
@@ -233,3 +248,60 @@ def test_folding_leaves_what_it_was_given_alone():
 @pytest.mark.parametrize("rig", RIGS, ids=repr)
 def test_a_rig_comes_back_from_the_log_as_it_went_in(rig):
     assert rig_from(rig_data(rig)) == rig
+
+
+UNDER_SKY = frozenset({ORCHARD, CHAPEL})
+
+
+def test_the_sky_is_what_was_said_of_it_last():
+    assert fold([sky("one", 0, "clear"), sky("two", 1, "overcast")], START, RECCE).sky == "overcast"
+    assert fold([sky("one", 0, "clear"), sky("two", 1, "overcast"), undone("x", 2, "two")], START, RECCE).sky == "clear"
+    assert fold([], START, RECCE).sky is None
+
+
+def test_a_reading_on_the_day_says_the_sky_unless_it_was_taken_a_while_ago():
+    assert fold([read("one", 0, CHAPEL, 4.0, sky="partly")], START, RECCE).sky == "partly"
+    ago = {"sky": "partly", "taken_at": at(-60).isoformat()}
+    assert fold([read("one", 0, CHAPEL, 4.0, **ago)], START, RECCE).sky is None
+
+
+def test_another_sky_takes_back_the_nudges_that_stood_for_it():
+    """The sun went in, the shooter nudged, then said "overcast": the forecast has the fall now, and must not have it twice."""
+    log = [nudged("one", 0, ORCHARD, -4), nudged("two", 1, CHAPEL, -2), sky("three", 2, "overcast")]
+    lights = fold(log, START, RECCE, frozenset({ORCHARD})).lights
+    assert (lights[ORCHARD].nudge, lights[CHAPEL].nudge) == (0, -2)  # the chapel's lamps know no sky
+    again = [*log, nudged("four", 3, ORCHARD, 1), sky("five", 4, "overcast")]
+    assert fold(again, START, RECCE, UNDER_SKY).lights[ORCHARD].nudge == 1
+
+
+def test_a_nudge_for_the_other_places_is_one_event_and_one_undo():
+    log = [nudged("one", 0, ORCHARD, -2), shared("two", 1, [CHAPEL, 3], -2)]
+    state = fold(log, START, RECCE)
+    assert (state.lights[ORCHARD].nudge, state.lights[CHAPEL].nudge) == (-2, -2)
+    assert 3 not in state.lights
+    assert fold([*log, undone("x", 2, "two")], START, RECCE).lights[CHAPEL].nudge == 0
+
+
+def test_nudges_in_a_row_are_counted_until_something_else_happens():
+    log = [nudged("one", 0, ORCHARD, -1), nudged("two", 1, ORCHARD, -1)]
+    assert fold(log, START, RECCE).turned == (ORCHARD, -2)
+    assert fold([*log, nudged("three", 2, CHAPEL, 1)], START, RECCE).turned == (CHAPEL, 1)
+    assert fold([*log, moved("three", 2, CHAPEL)], START, RECCE).turned is None
+    assert fold([*log, undone("x", 2, "two")], START, RECCE).turned == (ORCHARD, -1)
+    assert fold([*log, shared("three", 2, [CHAPEL], -2)], START, RECCE).turned is None
+
+
+def test_only_the_lit_face_is_exposed_for():
+    """The window and the dark corner are kept beside it, for the contrast."""
+    log = [read("one", 0, CHAPEL, 9.5, part="bright"), read("two", 1, CHAPEL, 3.0, part="dark")]
+    light = fold(log, START, RECCE).lights[CHAPEL]
+    assert light.reading == RECCE[CHAPEL, "face"]
+    assert [(part, reading.ev100) for part, reading in light.others] == [("bright", 9.5), ("dark", 3.0)]
+    assert 3 not in fold([read("one", 0, 3, 9.5, part="bright")], START, RECCE).lights
+
+
+def test_a_reading_that_was_taken_a_while_ago_has_that_time():
+    ago = read("one", 0, CHAPEL, 4.0, taken_at=at(-60).isoformat())
+    assert fold([ago], START, RECCE).lights[CHAPEL].reading.taken_at == at(-60)
+    newest = {(CHAPEL, "face"): Reading(5.0, at(-30), "ev", "scout")}
+    assert fold([ago], START, newest).lights[CHAPEL].reading.ev100 == 5.0

@@ -212,7 +212,8 @@ def test_a_time_comes_back_in_utc_to_the_microsecond(book):
 # Columns that must not be empty and came to tables that had rows: their default is what those rows got.
 ADDED_LATER = {
     ("kits", "step_ups"), ("filters", "kind"), ("filters", "engraved"), ("day_places", "worn"),
-    ("day_places", "long_end"),
+    ("day_places", "long_end"), ("places", "lit_from"), ("places", "lamps"), ("places", "sun_over"),
+    ("places", "sun_behind"), ("places", "lasers"), ("readings", "part"), ("days", "seen_at"), ("days", "steady"),
 }  # fmt: skip
 
 
@@ -317,6 +318,8 @@ def test_a_book_of_the_first_tables_keeps_every_row_on_its_way_to_the_newest(set
     assert day.rig.slots == ("5",)
     assert [piece.kind for piece in day.kit.filters] == ["nd", "nd"]
     assert day.kit.step_ups == ()
+    with book._writer.connect() as connection:
+        assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1, "on again for the taps that follow"
     book.close()
 
 
@@ -326,6 +329,8 @@ def test_migrating_again_is_harmless(book):
     book.migrate()
     book.migrate()
     assert names(book) == ["One"]
+    with book._writer.connect() as connection:
+        assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
 
 
 def test_opening_a_book_makes_no_tables(settings):

@@ -17,10 +17,12 @@ import threading
 import time
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import sync_playwright
@@ -289,7 +291,9 @@ def new_day_on(visit: Callable[..., Visit]) -> Callable[..., str]:
             if spot.ev is not None:
                 _post(asks, f"{venue}/places/{place}/readings", kind="ev", value=str(spot.ev), iso="100")
         number = venue.rpartition("/")[2]
-        return _post(asks, "/days", name=name, on="2026-06-20", venue=number, kit="1").removesuffix("/setup")
+        return _post(
+            asks, "/days", name=name, on=f"{datetime.now(ZoneInfo('Europe/London')).date()}", venue=number, kit="1"
+        ).removesuffix("/setup")
 
     return made
 

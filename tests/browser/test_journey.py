@@ -164,7 +164,7 @@ def test_from_an_empty_book_to_the_second_reading(visit: Callable[..., Visit], e
 
     page.get_by_role("button", name="Light fell").click()
     stands(page, "Vestry", "EV 8.3", *inside)
-    expect(page.locator(".age")).to_have_text("read just now, 1 click darker since")
+    expect(page.locator(".age")).to_have_text("fresh: just now, 1 click darker since")
     reads(here, "Leave the glass", "open 1 to f/2.5 ISO 100", bars=1)
     looked(page)
     here.get_by_role("button").click()
@@ -180,7 +180,7 @@ def test_from_an_empty_book_to_the_second_reading(visit: Callable[..., Visit], e
     page.locator("form.by-lux").get_by_role("button", name="Log reading").click()
     for _ in range(2):
         stands(page, "Vestry", "EV 8.0", *inside)
-        expect(page.locator(".age")).to_have_text("read just now")
+        expect(page.locator(".age")).to_have_text("fresh: just now")
         # EV 8 is 0.64 below f/2.8's 8.64: two clicks (0.67) to f/2.2.
         reads(here, "Leave the glass", "open 2 to f/2.2 ISO 100", bars=2)
         # Back out on the lawn: the holder's plates again, and from f/2.8 the one click to f/3.2.
@@ -340,9 +340,9 @@ def test_undo_takes_back_the_tap_that_is_still_under_way(at_the_lawn):
     page.locator("#undo").tap()
     page.locator("#undo").tap()
     nudges.let_through()
-    expect(page.locator(".age")).to_have_text("read just now, 1 click darker since")
+    expect(page.locator(".age")).to_have_text("fresh: just now, 1 click darker since")
     undos.let_through()
-    expect(page.locator(".age")).to_have_text("read just now")
+    expect(page.locator(".age")).to_have_text("fresh: just now")
     undos.let_through()
     expect(page.get_by_role("heading", level=1)).to_have_text("Lawn")
     page.reload()
@@ -449,7 +449,7 @@ def test_the_server_goes_away_and_comes_back(visit: Callable[..., Visit], own_de
     visited.trouble.expect(*NO_ANSWER)
     page.locator("#fell").tap()
     expect(page.locator("#signal")).to_have_text("Not kept: the server did not answer. Tap again.")
-    expect(page.locator(".age")).to_have_text("read just now")
+    expect(page.locator(".age")).to_have_text("fresh: just now")
     with serving(own_demo.data, own_demo.port):
         page.locator("#fell").tap()
         expect(page.locator(".age")).to_contain_text("1 click darker since")
@@ -510,7 +510,7 @@ def test_by_keyboard_alone(visit: Callable[..., Visit], demo: Served, new_day: C
     assert len(heard) == 2, "a screen reader says what has changed, and nothing has"
 
     tab_to(page, "Undo")
-    for said in ("read just now, 1 click darker since", "read just now"):
+    for said in ("fresh: just now, 1 click darker since", "fresh: just now"):
         page.keyboard.press("Enter")
         expect(page.locator(".age")).to_have_text(said)
         assert page.evaluate(FOCUS)["words"] == "Undo"

@@ -71,6 +71,11 @@ at("depth of field that no lens reaches", f"/kits/1/depth?{DEPTH.replace('=2.8',
 at("other ways", "/days/1/places/2/ways")
 at("bag", "/days/1/bag")
 at("grad", "/days/1/places/1/grad")
+at("light of a day", "/days/1/light")
+at("light of a place", "/days/1/places/4/light")
+at("light of a venue", "/venues/1/light?kit=1&on=2026-06-20")
+at("light under lamps", "/venues/1/places/8/light?kit=1")
+at("light in a polar night", "/venues/1/places/1/light?on=2026-12-21")
 
 
 @state
@@ -110,6 +115,76 @@ def day_refused(visited, new_day):
     page.goto(new_day("Fete", *UNREAD))
     page.locator(".rows .go").first.evaluate("button => { button.value = 'not what the page gave' }")
     refused(visited, page.locator(".rows form").first)
+
+
+@state
+def day_with_a_nudge_to_share(visited, _new_day):
+    visited.page.goto("/days/1")
+    visited.page.locator("#fell").click()
+    expect(visited.page.locator("#offer")).to_be_visible()
+
+
+@state
+def day_under_another_sky(visited, _new_day):
+    visited.page.goto("/days/1")
+    visited.page.locator("#sky-overcast").click()
+    expect(visited.page.locator("#sky-overcast")).to_have_attribute("aria-pressed", "true")
+
+
+@state
+def day_ahead(visited, _new_day):
+    page = visited.page
+    page.goto("/days/new")
+    page.get_by_label("Name").fill("A day ahead")
+    page.get_by_label("Date").fill("2029-06-20")
+    page.get_by_role("button").last.click()
+    page.get_by_role("button", name="Keep, and open the day").click()
+    expect(page.locator(".hour")).to_contain_text("The light as it will be on 20 Jun")
+
+
+@state
+def meter_by_photo(visited, _new_day):
+    visited.page.goto("/days/1/places/1/reading")
+    visited.page.get_by_role("radio", name="Photo").check()
+    visited.page.get_by_text("Another part of the place, or another time").locator("visible=true").click()
+
+
+@state
+def photo_refused(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/places/1/reading")
+    page.get_by_role("radio", name="Photo").check()
+    visited.trouble.expect("answered 422", "console: .*422")
+    page.locator("form.by-photo [name=file]").set_input_files(
+        {"name": "holiday.jpg", "mimeType": "image/jpeg", "buffer": b"not a photo"}
+    )
+    page.locator("form.by-photo").get_by_role("button", name="Log reading").click()
+    expect(page.get_by_role("alert").filter(has_text="Not kept")).to_be_visible()
+
+
+@state
+def meter_at_an_hour_that_came_twice(visited, _new_day):
+    page = visited.page
+    page.goto("/venues/new")
+    page.get_by_label("Name").fill("Clock house")
+    page.get_by_label("Time zone").fill("Europe/London")
+    page.get_by_role("button", name="Make the venue").click()
+    page.get_by_label("Name").first.fill("Yard")
+    page.get_by_role("button", name="Add place").click()
+    form = page.locator("form.by-ev")
+    form.get_by_text("Another part of the place, or another time").click()
+    form.locator("[name=taken]").fill("2026-10-25T01:30")
+    visited.trouble.expect("answered 422", "console: .*422")
+    form.locator("[name=value]").fill("12")
+    form.get_by_role("button", name="Log reading").click()
+    expect(page.get_by_text("Which one of the two?")).to_be_visible()
+
+
+@state
+def place_that_is_lit_by_many_things(visited, _new_day):
+    visited.page.goto("/venues/1")
+    visited.page.locator("#place-3").get_by_text("Name, and what lights it").click()
+    visited.page.locator("#place-4").get_by_text("Name, and what lights it").click()
 
 
 @state
@@ -261,7 +336,7 @@ def day_with_dark_corners(visited, new_day):
     set_up(visited.page, new_day("Snow", Spot("Glacier", 17), *UNREAD), lens="24-70 zoom")
     expect(visited.page.locator(".mind").first).to_contain_text("Look at the corners")
     visited.page.locator(".rows .go").first.click()
-    expect(visited.page.locator(".rig .caution")).to_contain_text("Look at the corners")
+    expect(visited.page.locator(".rig .caution").first).to_contain_text("Look at the corners")
 
 
 @state

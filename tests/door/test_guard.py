@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import tracemalloc
 
 import pytest
 
@@ -11,6 +12,10 @@ from server.door.guard import Guard
 from tests.conftest import TestClient
 
 BOUND = 1_000_000  # bytes
+PHOTO_BOUND = 40_000_000  # bytes, of a form that brings a photo
+PHOTO = "/venues/1/places/1/photo"
+FORM = "multipart/form-data; boundary=x"
+BROWSER = "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"
 
 
 def says(answer, header, *words):
@@ -142,6 +147,95 @@ def test_a_byte_over_the_bound_is_refused(client, path):
     assert error["allowed"] == "at most 1000000 bytes"
 
 
+@pytest.mark.parametrize(
+    ("path", "method", "kind", "bound"),
+    [
+        (PHOTO, "POST", FORM, PHOTO_BOUND),
+        ("/days/1/photo", "POST", FORM.title(), PHOTO_BOUND),
+        (PHOTO, "PUT", FORM, BOUND),
+        (PHOTO, "POST", "application/x-www-form-urlencoded", BOUND),
+        (PHOTO, "POST", "image/jpeg", BOUND),
+        (PHOTO + "/", "POST", FORM, BOUND),
+        ("/photo/kits", "POST", FORM, BOUND),
+        ("/kits/document", "POST", FORM, BOUND),
+    ],
+)
+def test_only_a_form_with_a_photo_may_be_larger(path, method, kind, bound):
+    """The other addresses keep their bound, and so does a photo's for what is no form with a file."""
+    asked = Asked([sent(b"a" * 500_000, more=True)] * (bound // 500_000) + [sent(b"")], method, path, kind).run()
+    assert asked.status == 200
+    assert sum(len(message["body"]) for message in asked.read) == bound
+    over = Asked([sent(b"a" * 500_000, more=True)] * (bound // 500_000) + [sent(b"a")], method, path, kind).run()
+    assert over.status == 422
+    assert over.read == []
+    assert f"at most {bound} bytes".encode() in over.sent[1]["body"]
+
+
+def test_a_photo_that_is_too_large_is_refused_in_words(client):
+    """Somebody with a browser gets a page that says how large a photo may be; the address need not even be there."""
+    answer = client.post(PHOTO, content=b"a" * (PHOTO_BOUND + 1), headers={"content-type": FORM, "accept": BROWSER})
+    assert answer.status_code == 422
+    assert answer.headers["content-type"].startswith("text/html")
+    held_to_the_headers(answer)
+    assert "<h1>" in answer.text
+    assert "more than 40 MB came, allowed is at most 40 MB" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("accept", "page"),
+    [
+        (BROWSER, True),
+        ("text/html", True),
+        ("text/html, application/json", True),
+        ("application/json, text/html", False),
+        ("application/problem+json", False),
+        ("*/*", False),
+        ("", False),
+    ],
+)
+def test_a_page_is_for_those_who_want_one_first(client, accept, page):
+    """Programs keep their problem document."""
+    answer = client.post("/kits", content=b"a" * (BOUND + 1), headers={"accept": accept})
+    assert answer.status_code == 422
+    assert ("more than 1 MB came, allowed is at most 1 MB" in answer.text) == page
+    assert (answer.headers["content-type"] == "application/problem+json") != page
+
+
+def test_a_call_is_refused_with_json_whatever_it_wants(client):
+    """What answers in JSON does so here too."""
+    answer = client.post("/api/moves", content=b"a" * (BOUND + 1), headers={"accept": BROWSER})
+    assert (answer.status_code, answer.headers["content-type"]) == (422, "application/problem+json")
+
+
+def test_a_large_body_is_held_once():
+    """
+    Forty megabytes in memory are enough: they are handed on in pieces, and each is let go when it was read. What comes
+    in a million pieces takes no more than what comes in one.
+    """
+    chunk = b"a" * 50
+    count = 4_000_000 // len(chunk)
+    taken = []
+
+    async def application(_scope, receive, send):
+        while True:
+            message = await receive()
+            taken.append(len(message["body"]))
+            if not message["more_body"]:
+                break
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+
+    asked = Asked([sent(chunk, more=True)] * count + [sent(b"")], "POST", PHOTO, FORM)
+    asked.application = application
+    tracemalloc.start()
+    asked.run()
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert sum(taken) == len(chunk) * count
+    assert len(taken) > 3
+    assert max(taken) < 1_000_000
+    assert peak < 1.5 * sum(taken)
+
+
 def test_a_body_in_chunks_without_a_length_is_bound_too(client):
     """A length that is not told beforehand must not lead around the bound."""
     answer = client.post("/kits", content=(b"a" * 100_000 for _ in range(11)))
@@ -151,9 +245,10 @@ def test_a_body_in_chunks_without_a_length_is_bound_too(client):
 class Asked:
     """An application that reads its body, behind the guard, with a client that sends these messages and then hangs."""
 
-    def __init__(self, messages, method="POST"):
+    def __init__(self, messages, method="POST", path="/", kind=None):
         self.messages = list(messages)
-        self.scope = {"type": "http", "method": method, "headers": [], "path": "/"}
+        headers = [] if kind is None else [(b"content-type", kind.encode())]
+        self.scope = {"type": "http", "method": method, "headers": headers, "path": path}
         self.read = []
         self.sent = []
         self.taken = 0

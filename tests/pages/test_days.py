@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import UTC, datetime
 
 import pytest
 
@@ -34,7 +35,9 @@ def test_from_a_venue_and_a_kit_to_the_first_tap(site):
     """The night before, and the walk in: by filling in the forms and pressing the buttons that the pages have."""
     venue, kit = site.venue(), site.kit()
     yard, loft = site.place(venue, "Yard", 14.6, "sun"), site.place(venue, "Loft", 6)
-    led = site.submit(site.get("/days/new").form("/days"), name="The wedding", on="2026-06-20").headers["location"]
+    led = site.submit(
+        site.get("/days/new").form("/days"), name="The wedding", on=f"{datetime.now(UTC).date()}"
+    ).headers["location"]
     setup = site.get(led)
     assert "Yard" in setup.text
     day = site.submit(setup.form(led)).headers["location"]
@@ -550,7 +553,7 @@ def test_a_reading_on_the_day_is_the_light_from_now_on(site, fields, ev):
     assert site.submit(form, **fields).headers["location"] == f"/days/{day}"
     page = site.get(f"/days/{day}")
     assert ev in page.text
-    assert "read just now" in page.text
+    assert "fresh: just now" in page.text
     assert site.rows(tables.Reading)[0].ev100 == 5.0, "the venue's reading stays; the day has its own"
     assert two != one
 
@@ -598,7 +601,7 @@ def test_a_wrong_reading_on_the_day_has_a_word_beside_its_field(unchanged, field
 
 
 @pytest.mark.parametrize(("fields", "word"), [
-    ({"kind": "photo", "event_id": "12345678"}, "EV, lux or the camera"),
+    ({"kind": "photo", "event_id": "12345678"}, "EV, lux, cd/m² or the camera"),
     ({"kind": "ev", "value": "8"}, "8 to 36 characters"),
     ({"kind": "ev", "value": "-20", "event_id": "12345678"}, "-16 to 36"),
 ])  # fmt: skip

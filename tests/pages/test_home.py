@@ -14,7 +14,7 @@ def test_an_empty_book_says_what_comes_first(site):
 def test_days_venues_and_kits_are_a_tap_away(site):
     venue, kit = site.venue(), site.kit(plates=(0.6,))
     site.place(venue, "Loft")
-    day = site.day(venue, kit)
+    day = site.day(venue, kit, on="2026-06-20")
     page = site.get("/")
     assert {f"/venues/{venue}", f"/kits/{kit}", f"/days/{day}"} <= set(page.links)
     assert "Old mill 1 place " in page.text

@@ -24,7 +24,7 @@ def test_from_nothing_to_a_reading_by_the_forms_that_the_pages_have(site):
     assert "Old mill" in page.text
     assert "No places yet" in page.text
 
-    led = site.submit(page.form(f"{venue}/places"), name="Loft", light="window").headers["location"]
+    led = site.submit(page.form(f"{venue}/places"), name="Loft", light="lamps").headers["location"]
     page = site.get(led.partition("#")[0])
     assert "Loft" in page.text
     assert "no reading" in page.text
@@ -33,7 +33,7 @@ def test_from_nothing_to_a_reading_by_the_forms_that_the_pages_have(site):
                 value="640")  # fmt: skip
     page = site.get(venue)
     assert "EV 8.0" in page.text
-    assert "just now by Lux" in page.text
+    assert "fresh: just now, by Lux" in page.text
     (row,) = site.rows(tables.Venue)
     assert (row.name, row.latitude, row.longitude, row.time_zone) == ("Old mill", 51.75, -2.2, "Europe/London")
 
@@ -258,7 +258,7 @@ def test_light_that_cannot_be_is_told_though_no_field_alone_is_wrong(unchanged, 
 def test_a_reading_by_no_known_method_is_told_the_methods(unchanged, kind, headers):
     sent = {} if kind is None else {"kind": kind}
     page = unchanged.refused("/venues/1/places/1/readings", headers=headers, value="1", **sent)
-    assert "EV, lux or the camera" in page.text
+    assert "EV, lux, cd/m² or the camera" in page.text
 
 
 def test_htmx_gets_the_place_alone_and_a_plain_form_the_page(site):
