@@ -316,8 +316,7 @@ def _glass(
     except OutOfRange:  # a kit that is too large to work out; its own page says so
         return ()
     return tuple(
-        GlassRun(ends[run.start], ends[run.stop], wording.stretch_glass(kit, run), _misses(run))
-        for run in found
+        GlassRun(ends[run.start], ends[run.stop], wording.stretch_glass(kit, run), _misses(run)) for run in found
     )
 
 
