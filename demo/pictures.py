@@ -31,6 +31,7 @@ BROWSER_ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disab
 SHOTS = (
     ("day-light", "/days/1", (390, 844), "light"),
     ("day-dark", "/days/1", (390, 844), "dark"),
+    ("light-through-the-day", "/days/1/light", (390, 1180), "light"),
 )
 
 

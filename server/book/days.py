@@ -62,8 +62,8 @@ class Lit:
 
 
 @lru_cache(maxsize=256)
-def _lit(site: Site | None, stops: tuple[Stop, ...], at: datetime, sky_now: Sky | None) -> tuple[Lit, ...]:
-    """Remembered for the minute, since every tap asks again."""
+def lit_at(site: Site | None, stops: tuple[Stop, ...], at: datetime, sky_now: Sky | None) -> tuple[Lit, ...]:
+    """Stops with their light at one time. Remembered, since every tap of a minute asks again."""
     read = [(stop, stop.light) for stop in stops if stop.light is not None]
     found = iter(
         levels(
@@ -132,7 +132,7 @@ class Day:
 
     def lit(self, now: datetime) -> tuple[Lit, ...]:
         """Every stop with its light at the moment it is used."""
-        return _lit(self.site, self.stops, self.moment(now), self.sky(now))
+        return lit_at(self.site, self.stops, self.moment(now), self.sky(now))
 
     def stop(self, place: int) -> Stop:
         """The stop at a place, by its number. Raises NotThere where the place is none of the day's."""

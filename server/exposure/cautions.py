@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from .flicker import is_steady
 from .refused import within
+from .scales import marked_shutter
 from .sun import SUN_GONE
-from .wording import shutter as shutter_words
 
 if TYPE_CHECKING:
     from .daylight import Spot
@@ -86,4 +86,4 @@ def flicker_caution(shutter: float, mains: int | None) -> tuple[str, ...]:
     """Whether a shutter [s] may flicker under lamps; mains [Hz], None where there are none or it is not known."""
     if mains is None or is_steady(shutter, mains):
         return ()
-    return (f"{shutter_words(shutter)} may flicker under {mains} Hz lamps",)
+    return (f"{marked_shutter(shutter)} may flicker under {mains} Hz lamps",)

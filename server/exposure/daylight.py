@@ -30,7 +30,7 @@ from .refused import OutOfRange, within
 from .sun import SUN_GONE, SUN_RADIUS, Site, horizon, instant, refraction, sun_path
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from datetime import datetime
 
     from numpy.typing import ArrayLike, NDArray
@@ -280,36 +280,58 @@ def received(
     between the sun and the level line from subject to camera; the sky counts half. From above: a level plane. Shade and
     windows have the sky alone; a window that faces somewhere has its share of it.
     """
-    beam, of_sky = sun_and_sky(elevation, sky, day_of_year)
-    shape = np.broadcast_shapes(np.shape(beam), (len(spots), 1))
-    elevation, bearing = (np.broadcast_to(np.asarray(each, dtype=np.float64), shape) for each in (elevation, bearing))
-    rows = list(zip(spots, elevation, bearing, strict=True))
-    counts = np.array([_beam_counts(spot, up, toward) for spot, up, toward in rows])
-    sees = np.array([_sky_counts(spot, up, toward, sky) for spot, up, toward in rows])
-    counted: Floats = beam * counts + of_sky * sees
-    return counted
+    found: Floats = _received(spots, elevation, bearing, day_of_year, (sky,))[0]
+    return found
 
 
-def _beam_counts(spot: Spot, elevation: Floats, bearing: Floats) -> Floats:
-    """How much of the beam counts at a spot (times,)."""
-    if spot.light != "sun":
-        return np.zeros_like(elevation)
+def _received(
+    spots: Sequence[Spot], elevation: ArrayLike, bearing: ArrayLike, day_of_year: ArrayLike, skies: Sequence[Sky]
+) -> Floats:
+    """The same under several skies (skies, spots, times)."""
+    elevation, bearing = np.asarray(elevation, dtype=np.float64), np.asarray(bearing, dtype=np.float64)
+    counts = _beam_counts(spots, elevation, bearing)
+    found = np.empty((len(skies), *np.broadcast_shapes(counts.shape, np.shape(day_of_year))))
+    for sky, level in zip(skies, found, strict=True):
+        beam, of_sky = sun_and_sky(elevation, sky, day_of_year)
+        level[:] = beam * counts + of_sky * _sky_counts(spots, elevation, bearing, sky)
+    return found
+
+
+_FACING: dict[LitFrom, float] = {"front": 1.0, "side": 0.0, "back": -1.0}  # cos psi, in parts of cos h
+
+
+def _beam_counts(spots: Sequence[Spot], elevation: Floats, bearing: Floats) -> Floats:
+    """How much of the beam counts at each spot (spots, times)."""
     h = np.radians(elevation)
-    facing = {"front": np.cos(h), "side": np.zeros_like(h), "back": -np.cos(h)}.get(spot.lit_from)
-    counts: Floats = np.maximum(np.sin(h), 0.0) if facing is None else (1 + facing) / 2
-    raised = horizon(bearing, spot.sun_over, spot.sun_behind)
+    in_sun = _column(spot.light == "sun" for spot in spots)
+    level = _column(spot.lit_from == "above" for spot in spots)
+    facing = _column(_FACING.get(spot.lit_from, 0.0) for spot in spots)
+    counts = in_sun * np.where(level, np.maximum(np.sin(h), 0.0), (1 + facing * np.cos(h)) / 2)
+    over, behind = _column(spot.sun_over for spot in spots), _column(spot.sun_behind for spot in spots)
+    if not over.any() and not behind.any():
+        return counts
+    raised = horizon(bearing, over, behind)
     seems = elevation + refraction(elevation)
     # Over a raised horizon the disc's share is counted here; on a level one the beam has it already.
-    over = np.clip((seems - raised + SUN_RADIUS) / (2 * SUN_RADIUS), 0.0, 1.0)
-    return counts * np.where(raised > 0, over, 1.0)
+    shown = np.clip((seems - raised + SUN_RADIUS) / (2 * SUN_RADIUS), 0.0, 1.0)
+    return counts * np.where(raised > 0, shown, 1.0)
 
 
-def _sky_counts(spot: Spot, elevation: Floats, bearing: Floats, sky: Sky) -> Floats:
-    """How much of the sky's level illuminance counts at a spot (times,)."""
-    if spot.light == "window" and spot.faces is not None:
-        return upright_share(sky, elevation, bearing - spot.faces)
-    upright = spot.light == "sun" and spot.lit_from != "above"
-    return np.full_like(elevation, 0.5 if upright else 1.0)
+def _sky_counts(spots: Sequence[Spot], elevation: Floats, bearing: Floats, sky: Sky) -> Floats:
+    """How much of the sky's level illuminance counts at each spot (spots, times)."""
+    counts = _column(0.5 if spot.light == "sun" and spot.lit_from != "above" else 1.0 for spot in spots)
+    facing = [number for number, spot in enumerate(spots) if spot.light == "window" and spot.faces is not None]
+    if not facing:
+        return counts
+    counts = np.broadcast_to(counts, np.broadcast_shapes(counts.shape, elevation.shape)).copy()
+    up, toward = (np.broadcast_to(each, counts.shape)[facing] for each in (elevation, bearing))
+    counts[facing] = upright_share(sky, up, toward - _column(spots[number].faces or 0.0 for number in facing))
+    return counts
+
+
+def _column(values: Iterable[float]) -> Floats:
+    """A number for each spot, beside its times (spots, 1)."""
+    return np.array(list(values), dtype=np.float64)[:, None]
 
 
 def forecast(site: Site, known: Sequence[Known], at: Sequence[datetime], sky_now: Sky | None = None) -> Forecast:
@@ -340,7 +362,7 @@ def forecast(site: Site, known: Sequence[Known], at: Sequence[datetime], sky_now
         return Forecast(level, level, level, elevation, bearing)
     then = np.array([_at_reading(site, each) for each in known])[:, None]
     days = np.array([moment.timetuple().tm_yday for moment in moments])
-    made = np.stack([np.log2(received(spots, elevation, bearing, sky, days)) for sky in SKIES]) - then
+    made = np.log2(_received(spots, elevation, bearing, days, SKIES)) - then
     base = np.array([SKIES.index(sky_now or each.sky) for each in known], dtype=np.intp)
     drift = made[base, np.arange(len(known))]
     least = np.where(base == SKIES.index("clear"), HALF_STOP, WHOLE_STOP)[:, None]

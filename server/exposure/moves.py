@@ -22,13 +22,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from . import wording
 from .flicker import is_steady, nearest_steady
 from .glass import Setups, setups, why_not
 from .refused import OutOfRange
 from .remembered import remembered
 from .rig import GLASS_ACTIONS, Action, Kit, Look, Rig, actions, check_rig
-from .scales import ClicksPerStop, aperture_position, iso_position, marked_f_number
+from .scales import ClicksPerStop, aperture_position, iso_position, marked_f_number, marked_shutter
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -612,8 +611,8 @@ def no_steady_shutter(kit: Kit, rig: Rig | None, look: Look) -> str:
     shutters = kit.body.shutters if rig is None else (rig.shutter, *kit.body.shutters)
     if _steady(shutters, look.mains):
         return ""
-    has = ", ".join(dict.fromkeys(wording.shutter(seconds) for seconds in sorted(shutters, reverse=True)))
-    steady = " and ".join(wording.shutter(seconds) for seconds in reversed(nearest_steady(look.shutter, look.mains)))
+    has = ", ".join(dict.fromkeys(marked_shutter(seconds) for seconds in sorted(shutters, reverse=True)))
+    steady = " and ".join(marked_shutter(seconds) for seconds in reversed(nearest_steady(look.shutter, look.mains)))
     return f"none of {has} is steady at {look.mains} Hz, as {steady} would be"
 
 

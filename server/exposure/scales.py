@@ -144,3 +144,15 @@ def shutter_time(seconds: float, field: str = "shutter") -> float:
     """The exposure time [s] as given; video cameras run the marked time. OutOfRange outside 0.00001 to 3600 s."""
     within(field, seconds, SHUTTER_SHORTEST, SHUTTER_LONGEST, "s")
     return float(seconds)
+
+
+def marked_shutter(seconds: float) -> str:
+    """
+    An exposure time [s] as it is marked.
+
+    >>> marked_shutter(0.02), marked_shutter(1 / 47.952), marked_shutter(0.5), marked_shutter(2)
+    ('1/50', '1/48', '0.5 s', '2 s')
+    """
+    if seconds > 0.3:
+        return f"{seconds:.3g} s"
+    return f"1/{1 / seconds:.0f}"

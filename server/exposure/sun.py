@@ -108,7 +108,7 @@ def refraction(elevation: Floats) -> Floats:
     return np.maximum(lifted, 0.0)
 
 
-def horizon(bearing: Floats, over: float, behind: float) -> Floats:
+def horizon(bearing: Floats, over: Floats | float, behind: Floats | float) -> Floats:
     """
     How high the horizon stands [degrees] under a sun at this bearing [degrees].
 

@@ -140,7 +140,7 @@ def _trust(
         return ("fresh" if age <= LAMPS_FRESH_FOR else "forecast"), ""
     if _too_bright(site, read):
         return "stale", "bright"
-    (sun_then,), _ = sun_path(site, [read.read_at])
+    sun_then = _sun_at(site, read.read_at)
     if sky_now is not None and read.sky is not None and sky_now != read.sky:
         return "stale", "sky"
     if sun_then > -SUN_GONE >= sun_now:
@@ -159,8 +159,14 @@ def _too_bright(site: Site, read: Read) -> bool:
     """Whether a reading is brighter than the sun and the sky could make it; lamps in it may do that."""
     if not read.spot.drifts or read.spot.lamps > 0:
         return False
-    elevation, _ = sun_path(site, [read.read_at])
-    return read.ev100 > float(_brightest(elevation)[0]) + TOO_BRIGHT
+    return read.ev100 > float(_brightest(np.array(_sun_at(site, read.read_at)))) + TOO_BRIGHT
+
+
+@lru_cache(maxsize=4096)
+def _sun_at(site: Site, moment: datetime) -> float:
+    """The sun's elevation [degrees]."""
+    (elevation, *_), _ = sun_path(site, [moment])
+    return float(elevation)
 
 
 def _brightest(elevation: NDArray[np.float64]) -> NDArray[np.float64]:

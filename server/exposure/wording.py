@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from .glass import MARKED_DENSITY_PER_CLICK, STOPS_PER_DENSITY
-from .scales import STEPLESS
+from .scales import STEPLESS, marked_shutter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +83,7 @@ def told(kit: Kit, move: Move) -> Told:
         turn=turn,
         iso=iso(move.rig.iso),
         new_iso="iso" in done,
-        shutter=shutter(move.rig.shutter),
+        shutter=marked_shutter(move.rig.shutter),
         new_shutter="shutter" in done,
         wrong=error(stops) if missed or abs(stops) >= SEEN else "",
         cure=cure(stops) if missed else "",
@@ -216,18 +216,6 @@ def f_number(n: float) -> str:
 def iso(speed: float) -> str:
     """An ISO speed: "ISO 800"."""
     return f"ISO {speed:g}" if speed < 1e6 else f"ISO {speed:.0f}"
-
-
-def shutter(seconds: float) -> str:
-    """
-    An exposure time [s] as it is marked.
-
-    >>> shutter(0.02), shutter(1 / 47.952), shutter(0.5), shutter(2)
-    ('1/50', '1/48', '0.5 s', '2 s')
-    """
-    if seconds > 0.3:
-        return f"{seconds:.3g} s"
-    return f"1/{1 / seconds:.0f}"
 
 
 def ev(ev100: float) -> str:

@@ -13,7 +13,14 @@ from server.exposure.cautions import cautions, flicker_caution, place_cautions
 from server.exposure.depth import Focus, blur_ratio, depth
 from server.exposure.glass import why_not_alone
 from server.exposure.moves import best_moves, cannot_wear
-from server.exposure.scales import STEPLESS, aperture_position, exact_f_number, f_number_at, marked_f_number
+from server.exposure.scales import (
+    STEPLESS,
+    aperture_position,
+    exact_f_number,
+    f_number_at,
+    marked_f_number,
+    marked_shutter,
+)
 from server.exposure.sun import sun_path
 
 if TYPE_CHECKING:
@@ -167,7 +174,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         here=None if here is None else rows[here.place],
         rows=tuple(rows[stop.place] for stop in onward),
         picture=picture(day.kit, rig, None if here is None else here.look),
-        rig=" · ".join((wording.f_number(rig.aperture), wording.shutter(rig.shutter), wording.iso(rig.iso))),
+        rig=" · ".join((wording.f_number(rig.aperture), marked_shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
         undoes=day.state.last.id if day.state.last is not None else "",
         cautions=(

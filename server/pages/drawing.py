@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from server.exposure import depth, wording
+from server.exposure.scales import marked_shutter
 from server.exposure.sun import COMPASS, compass
 from server.settings import CHECKOUT
 
@@ -127,7 +128,7 @@ _environment.globals.update(
 )  # fmt: skip
 _environment.filters.update(
     f_number=wording.f_number,
-    shutter=wording.shutter,
+    shutter=marked_shutter,
     iso=wording.iso,
     ev=wording.ev,
     density=wording.density,

@@ -4,8 +4,8 @@ The day page with 12 places beside pages of the same size that compute nothing, 
     python -m tests.bench.day_page
 
 Before each round a tap changes the log. The day page then asks the book whether it knows this state; the tap's own
-reply worked its answers out, so they are remembered. "Forgotten" is the page of a server that has just started: both
-answers for every place are worked out anew.
+reply worked its answers out, so they are remembered. "Forgotten" is the page of a server that has just started, or the
+first one of a minute: every place's light is forecast, and both answers for it are worked out anew.
 Beside it, through the same server, middleware and compression: the same template drawn from a view that stands ready,
 and the bytes alone. One client, one connection, on loopback; the figures are medians.
 """
@@ -28,7 +28,7 @@ from fastapi.responses import HTMLResponse
 from demo.fill import fill
 from server.app import create_app
 from server.book import tables
-from server.book.days import open_day
+from server.book.days import lit_at, open_day
 from server.book.store import Book
 from server.pages.day_view import answered, day_view
 from server.pages.drawing import draw
@@ -75,7 +75,9 @@ def twelve_places(book: Book) -> None:
         for number in range(len(day.places), PLACES):
             place = tables.Place(venue_id=day.venue_id, name=f"Terrace {number}", light="sun", position=number + 1)
             place.readings = [
-                tables.Reading(taken_at=datetime.now(UTC), who="shooter", kind="ev", raw={}, ev100=5.0 + number)
+                tables.Reading(
+                    taken_at=datetime.now(UTC), who="shooter", kind="ev", raw={}, ev100=5.0 + number, sky="clear"
+                )
             ]
             session.add(place)
             session.flush()
@@ -96,7 +98,7 @@ def twelve_places(book: Book) -> None:
 def add_ready_pages(app: FastAPI, book: Book) -> None:
     """Two routes that compute nothing: the view that stands ready, drawn; and its bytes."""
     with book.reading() as session:
-        view = day_view(open_day(session, 1, 1))
+        view = day_view(open_day(session, 1, 1), datetime.now(UTC))
     page: list[bytes] = []
 
     @app.get("/bench/drawn")
@@ -106,6 +108,7 @@ def add_ready_pages(app: FastAPI, book: Book) -> None:
     @app.get("/bench/forgotten")
     def forgotten() -> Response:
         answered.cache_clear()
+        lit_at.cache_clear()
         return Response()
 
     @app.get("/bench/bytes")
