@@ -63,10 +63,10 @@ def new_event_id() -> str:
     return str(uuid.UUID(bytes=secrets.token_bytes(16), version=4))
 
 
-def when(moment: datetime, time_zone: str) -> str:
-    """A moment at the venue's own clock: "11:05" today, "14 Oct 11:05" this year."""
+def when(moment: datetime, time_zone: str, seen: datetime | None = None) -> str:
+    """A moment at the venue's own clock: "11:05" on the day that it is seen from, now as a rule, else "14 Oct 11:05"."""
     local = moment.astimezone(zone(time_zone))
-    today = datetime.now(UTC).astimezone(local.tzinfo).date()
+    today = (seen or datetime.now(UTC)).astimezone(local.tzinfo).date()
     if local.date() == today:
         return f"{local:%H:%M}"
     return f"{local.day} {local:%b}{'' if local.year == today.year else f' {local.year}'} {local:%H:%M}"
@@ -94,14 +94,15 @@ DOUBTS: dict[Doubt, str] = {
 }
 
 
-def trusted(level: Level, taken_at: datetime, time_zone: str) -> str:
-    """How far a light level can be trusted: fresh and its age, forecast and its drift, or stale and why."""
+def trusted(level: Level, taken_at: datetime, time_zone: str, seen: datetime | None = None) -> str:
+    """How far a light level can be trusted at the moment it is seen for: fresh and its age, its drift, or stale and why."""
+    since = when(taken_at, time_zone, seen)
     if level.trust == "fresh":
         return f"fresh: {age(taken_at, time_zone)}"
     if level.trust == "forecast":
         drift = signed(level.drift)
-        return f"forecast: {drift or 'steady'} since {when(taken_at, time_zone)}"
-    return f"stale: {DOUBTS[level.doubt]}, {when(taken_at, time_zone)}"
+        return f"forecast: {drift or 'steady'} since {since}"
+    return f"stale: {DOUBTS[level.doubt]}, {since}"
 
 
 def signed(stops: float) -> str:

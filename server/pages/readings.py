@@ -30,7 +30,7 @@ METHODS = {
     "ev": "EV",
     "lux": "Lux",
     "luminance": "cd/m²",
-    "camera": "Camera’s meter",
+    "camera": "Camera",
     "eye": "Looks right",
     "photo": "Photo",
 }

@@ -68,7 +68,8 @@ def test_the_offer_covers_no_answer_and_moves_none(page, new_day):
     assert last["y"] + last["height"] <= bar["y"] + 1
 
 
-def test_the_sky_is_said_with_one_tap(page, demo):
+def test_the_sky_is_said_with_one_tap(visit, own_demo):
+    page = visit(own_demo).page
     page.goto("/days/1")
     before = float(re.search(r"EV ([\d.]+)", row(page, "Jetty").inner_text())[1])
     page.locator("#sky-overcast").click()

@@ -118,15 +118,16 @@ def day_refused(visited, new_day):
 
 
 @state
-def day_with_a_nudge_to_share(visited, _new_day):
-    visited.page.goto("/days/1")
+def day_with_a_nudge_to_share(visited, new_day):
+    visited.page.goto(new_day("Fete", Spot("Lawn", 14), *UNREAD))
+    visited.page.locator(".rows .go").first.click()
     visited.page.locator("#fell").click()
     expect(visited.page.locator("#offer")).to_be_visible()
 
 
 @state
-def day_under_another_sky(visited, _new_day):
-    visited.page.goto("/days/1")
+def day_under_another_sky(visited, new_day):
+    visited.page.goto(new_day("Fete", Spot("Lawn", 14), *UNREAD))
     visited.page.locator("#sky-overcast").click()
     expect(visited.page.locator("#sky-overcast")).to_have_attribute("aria-pressed", "true")
 
@@ -146,7 +147,7 @@ def day_ahead(visited, _new_day):
 def meter_by_photo(visited, _new_day):
     visited.page.goto("/days/1/places/1/reading")
     visited.page.get_by_role("radio", name="Photo").check()
-    visited.page.get_by_text("Another part of the place, or another time").locator("visible=true").click()
+    visited.page.get_by_text("Other part, or other time").locator("visible=true").click()
 
 
 @state
@@ -172,7 +173,7 @@ def meter_at_an_hour_that_came_twice(visited, _new_day):
     page.get_by_label("Name").first.fill("Yard")
     page.get_by_role("button", name="Add place").click()
     form = page.locator("form.by-ev")
-    form.get_by_text("Another part of the place, or another time").click()
+    form.get_by_text("Other part, or other time").click()
     form.locator("[name=taken]").fill("2026-10-25T01:30")
     visited.trouble.expect("answered 422", "console: .*422")
     form.locator("[name=value]").fill("12")
