@@ -37,7 +37,7 @@ document.addEventListener("htmx:config:request", (event) => {
   if (body.has("event") && waiting) body.set("event", last.undoes ?? last.id);
   const what = `${action}?${new URLSearchParams(body)}`;
   const id = idsOf(what).pop() ?? newId();
-  const counts = body.has("clicks");
+  const counts = action.endsWith("/nudges"); // what is shared with other places is shared once
   if (!counts) idsOf(what).push(id);
   body.set("event_id", id);
   last = ctx.tap = { what, id, counts, moves: body.has("tap"), undoes: body.get("event"), at: performance.now() };
@@ -79,17 +79,24 @@ document.addEventListener("click", (event) => {
 }, true);
 
 let focused = null;
-document.addEventListener("htmx:before:swap", () => { focused = document.activeElement; });
+let rows = "";
+const rowsNow = () => document.querySelector(".rows")?.textContent ?? "";
+document.addEventListener("htmx:before:swap", () => {
+  focused = document.activeElement;
+  rows = rowsNow();
+});
 document.addEventListener("htmx:after:swap", (event) => {
   const { tap } = event.detail.ctx;
-  drawn = performance.now();
+  fetched = performance.now();
+  // A page that was only fetched again and says the same moved nothing under a thumb.
+  if (tap || rows !== rowsNow()) drawn = performance.now();
   ids.clear();
   if (!tap || tap.at > signalled) signal("");
   // A live region must stay in the page to be read out; what was swapped in is new.
   const said = document.getElementById("said");
   const heard = document.getElementById("heard");
   // The same words twice are only heard twice if something about them changes.
-  if (said && heard) heard.textContent = said.textContent + (heard.textContent === said.textContent ? "\u00a0" : "");
+  if (tap && said && heard) heard.textContent = said.textContent + (heard.textContent === said.textContent ? "\u00a0" : "");
   // Where the shooter stands now, and the next place, are at the top.
   if (tap?.moves) window.scrollTo(0, 0);
   if (focused && focused !== document.body && (!focused.isConnected || focused.disabled)) {
@@ -112,8 +119,18 @@ document.addEventListener("htmx:response:error", (event) => {
 
 // Back brings the page from a cache as it was first drawn, without the taps since. Not a reload: without signal that
 // would leave nothing to read.
+const fetchAgain = () => {
+  if (!document.getElementById("day") || waiting) return;
+  htmx.ajax("GET", location.pathname, { target: "#day", select: "#day", swap: "outerMorph" });
+};
 window.addEventListener("pageshow", (event) => {
   const back = event.persisted || performance.getEntriesByType("navigation")[0]?.type === "back_forward";
-  if (!back || !document.getElementById("day")) return;
-  htmx.ajax("GET", location.pathname, { target: "#day", select: "#day", swap: "outerMorph" });
+  if (back) fetchAgain();
 });
+
+// Light moves while nobody taps: a page that stays open is fetched again each minute, and when the phone wakes.
+const MINUTE = 60000; // ms
+let fetched = performance.now();
+const stale = () => document.visibilityState === "visible" && performance.now() - fetched >= MINUTE - 1000;
+document.addEventListener("visibilitychange", () => { if (stale()) fetchAgain(); });
+setInterval(() => { if (stale()) fetchAgain(); }, MINUTE);

@@ -22,7 +22,7 @@ from server.exposure.trust import Level, Read, levels
 from . import tables
 from .crews import NotThere
 from .kits import Carried, carried
-from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from
+from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -46,11 +46,6 @@ class Stop:
     light: PlaceLight | None
     distance_m: float | None = None
     lasers: bool = False
-
-    @property
-    def under_lamps(self) -> bool:
-        """Whether lamps give any of its light."""
-        return self.spot.light == "lamps" or self.spot.lamps > 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,12 +122,18 @@ class Day:
         return datetime.combine(self.on, self.seen_at, zone)
 
     def sky(self, now: datetime) -> Sky | None:
-        """The sky as it was last said to stand, once the day has come."""
-        return self.state.sky if self.has_come(now) else None
+        """The sky as it was last said to stand, where that was on the day itself."""
+        seen = self.state.sky_at
+        return self.state.sky if seen is not None and self.has_come(seen) and self.has_come(now) else None
 
     def lit(self, now: datetime) -> tuple[Lit, ...]:
         """Every stop with its light at the moment it is used."""
-        return lit_at(self.site, self.stops, self.moment(now), self.sky(now))
+        # In UTC: by the clock of a zone, two moments may have one name.
+        return lit_at(self.site, self.stops, self.moment(now).astimezone(UTC), self.sky(now))
+
+    def level(self, stop: Stop, now: datetime) -> Level | None:
+        """The light at one of its stops at the moment it is used."""
+        return next(each.level for each in self.lit(now) if each.stop == stop)
 
     def stop(self, place: int) -> Stop:
         """The stop at a place, by its number. Raises NotThere where the place is none of the day's."""
@@ -171,11 +172,14 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
     readings = {
-        (each.place_id, each.part): Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky) for each in newest
+        (each.place_id, each.part): Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky, each.logged_at)
+        for each in newest
     }
     places = session.execute(_PLACES, {"day": day_id}).all()
     spots = {each.place_id: spot_of(each) for each in places}
-    under_sky = frozenset(place for place, spot in spots.items() if spot.drifts)
+    site = site_of(row)
+    # Without coordinates no sky is reckoned with, so none takes a nudge's place.
+    under_sky = frozenset(place for place, spot in spots.items() if site is not None and spot.drifts)
     state = fold(events, rig_from(row.start), readings, under_sky)
     used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, state.lens or row.lens_id, row.holder_id))
     rig = nearest_rig(used.kit, state.rig)
@@ -188,7 +192,7 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     )  # fmt: skip
     moved_by_kit = rig != state.rig or used.stood_in
     return Day(
-        day_id, row.name, row.venue, row.time_zone, site_of(row), row.mains, row.on, time.fromisoformat(row.seen_at),
+        day_id, row.name, row.venue, row.time_zone, site, row.mains, row.on, time.fromisoformat(row.seen_at),
         used, rig, state, stops, moved_by_kit,
     )  # fmt: skip
 
@@ -241,7 +245,7 @@ def _look(row: Any, day: Any, kit: Kit) -> Look:
         worn=frozenset(str(number) for number in row.worn),
         long_end=row.long_end,
     )
-    if not day.steady or day.mains is None or not (row.light == "lamps" or row.lamps > 0):
+    if not day.steady or day.mains is None or not spot_of(row).under_lamps:
         return look
     steady = replace(look, mains=day.mains)
     return look if no_steady_shutter(kit, None, steady) else steady
@@ -315,7 +319,7 @@ def _newest_readings() -> Select[Any]:
     return select(*(aged.c[name] for name in _READ)).where(aged.c.age == 1)
 
 
-_READ = ("place_id", "part", "ev100", "taken_at", "kind", "who", "sky")
+_READ = ("place_id", "part", "ev100", "taken_at", "kind", "who", "sky", "logged_at")
 _NEWEST_READINGS = _newest_readings()
 
 
@@ -334,8 +338,7 @@ def append(
     The session must be a writing one of this crew, after `open_day` has let the day through.
     """
     event = tables.Event
-    known = session.scalars(select(event.sequence).where(event.day_id == day_id, event.id == event_id)).first()
-    if known is not None:
+    if in_log(session, day_id, event_id):
         return False
     now = datetime.now(UTC)
     session.add(
@@ -343,6 +346,27 @@ def append(
     )
     changed(session, day_id)
     return True
+
+
+def readings_of_day(session: Session, day_id: int) -> dict[int, list[Reading]]:
+    """Every reading of a lit face at the day's places, by place: the venue's, and those of the day's log."""
+    found: dict[int, list[Reading]] = {}
+    row, place = tables.Reading, tables.DayPlace
+    of_venue = select(row).join(place, place.place_id == row.place_id).where(place.day_id == day_id, row.part == "face")
+    for each in session.scalars(of_venue):
+        found.setdefault(each.place_id, []).append(Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky))
+    log = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
+    for place_id, reading in taken_on_day(log):
+        found.setdefault(place_id, []).append(reading)
+    return found
+
+
+def in_log(session: Session, day_id: int, event_id: str) -> bool:
+    """Whether the day's log has an event with this id."""
+    event = tables.Event
+    return (
+        session.scalars(select(event.sequence).where(event.day_id == day_id, event.id == event_id)).first() is not None
+    )
 
 
 USUAL_LOOK = (2.8, 2.0, 4.0)  # wanted, widest, narrowest: shallow, and a stop to play with either way

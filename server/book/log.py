@@ -51,13 +51,23 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A light level at a place: ev100 [stops], when and how it was taken, by whom, under which sky if it was noted."""
+    """
+    A light level at a place: ev100 [stops], when and how it was taken, by whom, under which sky if it was noted.
+
+    logged_at: when it was written down, where that was later; what was nudged until then has been looked at again
+    """
 
     ev100: float
     taken_at: datetime
     kind: str
     who: str
     sky: Sky | None = None
+    logged_at: datetime | None = None
+
+    @property
+    def known_since(self) -> datetime:
+        """From when on a nudge is one of this reading."""
+        return self.logged_at or self.taken_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +95,7 @@ class State:
 
     lens is the one that was put on during the day, by its number; None: the one that the day began with.
     last is the event that undo takes back; None where there is nothing to undo.
-    sky is what was last said of it; None where nobody did.
+    sky is what was last said of it, and sky_at when; None where nobody did.
     turned is the place that was nudged last and by how many clicks in a row, while nothing else has happened since.
     """
 
@@ -96,6 +106,7 @@ class State:
     last: Event | None = None
     lens: int | None = None
     sky: Sky | None = None
+    sky_at: datetime | None = None
     turned: tuple[int, int] | None = None
 
 
@@ -120,6 +131,21 @@ def fold(
         if event.kind != "undone" and event.id not in undone:
             folding.take(event)
     return folding.state()
+
+
+def taken_on_day(events: Iterable[Event]) -> list[tuple[int, Reading]]:
+    """Every reading of a lit face in a log, with its place; those that were taken back left out."""
+    log = list(events)
+    undone = {event.data["event"] for event in log if event.kind == "undone"}
+    taken = [event for event in log if event.kind == "reading_taken" and event.id not in undone]
+    return [(event.data["place"], _reading(event)) for event in taken if event.data.get("part", "face") == "face"]
+
+
+def _reading(event: Event) -> Reading:
+    said = event.data
+    ago = datetime.fromisoformat(said["taken_at"]) if "taken_at" in said else None
+    logged_at = event.made_at if ago is not None else None
+    return Reading(said["ev100"], ago or event.made_at, said["kind"], event.who, said.get("sky"), logged_at)
 
 
 class _Folding:
@@ -150,7 +176,7 @@ class _Folding:
                 for place in event.data["places"]:
                     self.lights.nudge(place, event.data["clicks"], event.made_at)
             case "sky_seen":
-                self.lights.see(event.data["sky"])
+                self.lights.see(event.data["sky"], event.made_at)
             case "reading_taken":
                 self.lights.read(event)
         if "rig" in event.data:
@@ -158,51 +184,64 @@ class _Folding:
 
     def state(self) -> State:
         """The state that it has come to."""
-        lights, sky = self.lights.known(), self.lights.sky
-        return State(self.here, self.since, self.rig, lights, self.last, self.lens, sky, self.turned)
+        self.lights.look_up()
+        sky, sky_at = self.lights.sky, self.lights.sky_at
+        return State(
+            self.here, self.since, self.rig, self.lights.known(), self.last, self.lens, sky, sky_at, self.turned
+        )
 
 
 class _Lights:
-    """The newest readings of every place, their nudges, and the sky."""
+    """The newest readings of every place, their nudges with the time of each, and the sky."""
 
     def __init__(self, readings: Mapping[tuple[int, Part], Reading], under_sky: frozenset[int]) -> None:
         self.readings = dict(readings)
-        self.nudges: dict[int, int] = {}
+        self.nudges: dict[int, list[tuple[datetime, int]]] = {}
         self.under_sky = under_sky
         self.sky: Sky | None = None
+        self.sky_at: datetime | None = None
 
     def nudge(self, place: int, clicks: int, made_at: datetime) -> None:
         """A nudge corrects the reading it was made against; a later reading has the change in it already."""
         reading = self.readings.get((place, "face"))
-        if reading is not None and reading.taken_at <= made_at:
-            self.nudges[place] = self.nudges.get(place, 0) + clicks
+        if reading is not None and reading.known_since <= made_at:
+            self.nudges.setdefault(place, []).append((made_at, clicks))
 
-    def see(self, sky: Sky) -> None:
-        """Another sky: what was nudged under the old one was mostly its doing, and must not count twice."""
-        if sky != self.sky:
-            for place in self.under_sky:
-                self.nudges.pop(place, None)
-        self.sky = sky
+    def see(self, sky: Sky, at: datetime) -> None:
+        """Another sky: what was nudged under the one before was mostly its doing, and must not count twice."""
+        for place in self.under_sky & self.nudges.keys():
+            if (self.sky or self.readings[place, "face"].sky) != sky:
+                self.nudges[place] = [nudge for nudge in self.nudges[place] if nudge[0] > at]
+        self.sky, self.sky_at = sky, at
 
     def read(self, event: Event) -> None:
         """A reading, taken now or a while ago."""
-        said = event.data
-        taken_at = datetime.fromisoformat(said["taken_at"]) if "taken_at" in said else event.made_at
-        reading = Reading(said["ev100"], taken_at, said["kind"], event.who, said.get("sky"))
+        said, reading = event.data, _reading(event)
+        taken_at = reading.taken_at
         key = (said["place"], said.get("part", "face"))
         known = self.readings.get(key)
         if known is not None and known.taken_at > taken_at:
             return
-        if reading.sky is not None and "taken_at" not in said:
-            self.see(reading.sky)
+        if reading.sky is not None and ("taken_at" not in said or self._is_news(taken_at)):
+            self.see(reading.sky, taken_at)
         self.readings[key] = reading
         if key[1] == "face":
             self.nudges.pop(key[0], None)
 
+    def _is_news(self, taken_at: datetime) -> bool:
+        """Whether a reading's sky is newer than what was said of it."""
+        return self.sky_at is not None and taken_at > self.sky_at
+
+    def look_up(self) -> None:
+        """The venue's own readings may have seen the sky after the day's log did."""
+        news = [(r.taken_at, r.sky) for r in self.readings.values() if r.sky is not None and self._is_news(r.taken_at)]
+        for at, sky in sorted(news):
+            self.see(sky, at)
+
     def known(self) -> dict[int, PlaceLight]:
         """Every place whose face was read."""
         return {
-            place: PlaceLight(reading, self.nudges.get(place, 0), self._others(place))
+            place: PlaceLight(reading, sum(clicks for _, clicks in self.nudges.get(place, ())), self._others(place))
             for (place, part), reading in self.readings.items()
             if part == "face"
         }

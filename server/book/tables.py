@@ -238,6 +238,7 @@ class Reading(Table):
     """
     A light level: the raw figures as typed, and the ev100 [stops] they gave.
 
+    logged_at  when it was written down; None: when it was taken
     sky   as it stood, where it was noted;  part  what was metered: the face, the bright or the dark of the place
     """
 
@@ -250,6 +251,7 @@ class Reading(Table):
     kind: Mapped[str]
     raw: Mapped[dict[str, Any]]
     ev100: Mapped[float]
+    logged_at: Mapped[datetime | None]
     sky: Mapped[Sky | None] = mapped_column(String(NAME_LONGEST))
     part: Mapped[Part] = mapped_column(String(NAME_LONGEST), default="face")
 

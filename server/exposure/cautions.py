@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .flicker import is_steady
+from .flicker import is_steady, nearest_steady
 from .refused import within
 from .scales import marked_shutter
 from .sun import SUN_GONE
@@ -86,4 +86,5 @@ def flicker_caution(shutter: float, mains: int | None) -> tuple[str, ...]:
     """Whether a shutter [s] may flicker under lamps; mains [Hz], None where there are none or it is not known."""
     if mains is None or is_steady(shutter, mains):
         return ()
-    return (f"{marked_shutter(shutter)} may flicker under {mains} Hz lamps",)
+    steady = " and ".join(marked_shutter(each) for each in reversed(nearest_steady(shutter, mains)))
+    return (f"{marked_shutter(shutter)} may flicker under {mains} Hz lamps: {steady} would not",)

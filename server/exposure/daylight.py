@@ -105,6 +105,11 @@ class Spot:
         within("sun_behind", self.sun_behind, 0, 60, "degrees")
 
     @property
+    def under_lamps(self) -> bool:
+        """Whether lamps give any of its light."""
+        return self.light == "lamps" or self.lamps > 0
+
+    @property
     def drifts(self) -> bool:
         """Whether any of its light is the sky's."""
         return self.light != "lamps" and self.lamps < 1

@@ -24,6 +24,7 @@ from .scales import (
 
 # Starlight on dark ground is about EV -12; the sun's own disc, 1.6e9 cd/m2, is EV 33.6.
 EV100_DIMMEST, EV100_BRIGHTEST = -16.0, 36.0
+STARLIGHT, SUN_DISC = -12.0, 33.6  # stops; nobody meters beyond them
 
 INCIDENT_C = 250.0  # lx s, flat receptor: ISO 2720:1974
 REFLECTED_K = 12.5  # cd/m2 s: ISO 2720:1974

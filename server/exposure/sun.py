@@ -21,6 +21,7 @@ from .refused import OutOfRange, within
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from datetime import date
 
     from numpy.typing import NDArray
 
@@ -73,6 +74,11 @@ def instant(field: str, came: datetime) -> datetime:
         raise OutOfRange(field, came.isoformat(), "a time with its offset from UTC")
     within(field, came.year, FIRST_YEAR, LAST_YEAR)
     return came.astimezone(UTC)
+
+
+def check_date(field: str, on: date) -> None:
+    """Raises OutOfRange for a date whose sun is not worked out, at any place on the globe."""
+    within(field, on.year, FIRST_YEAR + 1, LAST_YEAR - 1, "")
 
 
 def sun_path(site: Site, times: Sequence[datetime]) -> tuple[Floats, Floats]:
@@ -133,19 +139,21 @@ def crossings(site: Site, start: datetime, stop: datetime, height: float) -> lis
 
 
 def direct_light(
-    site: Site, start: datetime, stop: datetime, over: float = 0.0, behind: float = 0.0
+    site: Site, start: datetime, stop: datetime, over: float = 0.0, behind: float = 0.0, faces: float | None = None
 ) -> list[tuple[datetime, bool]]:
     """
     When the sun's last light leaves, or its first comes (True), over a horizon that is level or raised; in UTC.
 
     over, behind  [degrees]  how high the horizon stands where the sun comes up, and where it goes
+    faces         [degrees]  the bearing of a window, which has the sun only while it stands before it; None: no window
     A raised horizon is as high as the sun seems there, refraction counted, and the upper limb is what is seen of it.
     """
 
     def clear(elevation: Floats, bearing: Floats) -> Floats:
         """How far the upper limb stands over the horizon [degrees]."""
         raised, limb = horizon(bearing, over, behind), elevation + SUN_RADIUS
-        return np.where(raised > 0, limb + refraction(limb) - raised, elevation + SUN_GONE)
+        shows = np.where(raised > 0, limb + refraction(limb) - raised, elevation + SUN_GONE)
+        return shows if faces is None else np.minimum(shows, np.cos(np.radians(bearing - faces)))
 
     return _passings(site, start, stop, clear)
 

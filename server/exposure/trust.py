@@ -24,12 +24,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 Trust = Literal["fresh", "forecast", "stale"]
-Doubt = Literal["", "sky", "set", "risen", "season", "nowhere", "bright"]
+Doubt = Literal["", "sky", "unnoted", "set", "risen", "season", "nowhere", "bright", "dim"]
 
 FRESH_FOR = timedelta(minutes=20)
 FRESH_DRIFT = NUDGE_STOPS  # stops
 LAMPS_FRESH_FOR = timedelta(hours=12)  # lamps are dimmed and switched, if not by the sun
 SEASON = 45  # days in the year's round: leaves come and fall, and the sun goes behind another roof
+TOO_DIM = 6.0  # stops under what an overcast sky gives; below a yew or in a porch it is dark, but not so dark
+DIM_FROM = 10.0  # degrees of sun; lower down the light changes too fast to say
 TOO_BRIGHT = 2.0  # stops over what a clear sky and a facing sun give: snow and white walls do that
 SKY_UNKNOWN: Sky = "partly"  # the middle one, for a reading whose sky was not noted
 
@@ -66,8 +68,9 @@ class Level:
     light      the forecast, with the nudge
     low, high  [stops]  what the sky may make of it, with the nudge
     drift      [stops]  the daylight's change since the reading, forecast; the nudge is not in it
-    trust      fresh, forecast or stale;  doubt  why it is stale: the sky has changed, the sun has "set" or "risen"
-               since, another season, no coordinates ("nowhere"), brighter than the sun can make it ("bright")
+    trust      fresh, forecast or stale;  doubt  why it is stale: the "sky" has changed, or was not noted
+               ("unnoted"), the sun has "set" or "risen", another "season", no coordinates ("nowhere"), brighter than
+               sun and sky can make it ("bright"), darker than any sky leaves it ("dim")
     """
 
     light: Light
@@ -90,6 +93,11 @@ def levels(site: Site | None, readings: Sequence[Read], at: datetime, sky_now: S
         return [_without_a_site(each, at) for each in readings]
     if not readings:
         return []
+    # A sky that was not noted is the one that stands just after.
+    readings = [
+        replace(each, sky=sky_now) if each.sky is None and abs(at - each.read_at) <= FRESH_FOR else each
+        for each in readings
+    ]
     found = carried_to(site, readings, [at], sky_now)
     (sun_now,) = found.sun_elevation.tolist()
     levels_now = zip(readings, *(part[:, 0].tolist() for part in (found.ev100, found.low, found.high)), strict=True)
@@ -140,9 +148,11 @@ def _trust(
         return ("fresh" if age <= LAMPS_FRESH_FOR else "forecast"), ""
     if _too_bright(site, read):
         return "stale", "bright"
+    if _too_dim(site, read):
+        return "stale", "dim"
     sun_then = _sun_at(site, read.read_at)
-    if sky_now is not None and read.sky is not None and sky_now != read.sky:
-        return "stale", "sky"
+    if sky_now is not None and sky_now != read.sky:
+        return "stale", "unnoted" if read.sky is None else "sky"
     if sun_then > -SUN_GONE >= sun_now:
         return "stale", "set"
     if sun_now > -SUN_GONE >= sun_then:
@@ -160,6 +170,16 @@ def _too_bright(site: Site, read: Read) -> bool:
     if not read.spot.drifts or read.spot.lamps > 0:
         return False
     return read.ev100 > float(_brightest(np.array(_sun_at(site, read.read_at)))) + TOO_BRIGHT
+
+
+@lru_cache(maxsize=4096)
+def _too_dim(site: Site, read: Read) -> bool:
+    """Whether a reading in the open is darker than any sky leaves it; a window may be as small as it likes."""
+    if read.spot.light not in ("sun", "shade") or read.spot.lamps > 0:
+        return False
+    sun = _sun_at(site, read.read_at)
+    _, of_sky = sun_and_sky(sun, "overcast")
+    return sun > DIM_FROM and read.ev100 < float(np.log2(of_sky * 100 / INCIDENT_C)) - TOO_DIM
 
 
 @lru_cache(maxsize=4096)

@@ -16,7 +16,8 @@ from server.book.crews import all_owned, owned
 from server.book.days import changed, start_rig, usual_look
 from server.book.kits import KitIncomplete
 from server.door.visitor import TheBook, TheVisitor
-from server.exposure.flicker import SteadyTime, steady_times
+from server.exposure import sun
+from server.exposure.flicker import SteadyTime, is_steady, steady_times
 from server.exposure.glass import WORN_KINDS
 from server.exposure.refused import within
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
@@ -53,6 +54,10 @@ class DayForm(Form):
     venue: Whole
     kit: Whole
 
+    def check(self) -> None:
+        """Hold the date to what the sun is worked out for."""
+        sun.check_date("on", self.on)
+
 
 class CarriedForm(Form):
     """What of the kit is used on the day, and the errors that are not minded."""
@@ -68,7 +73,8 @@ class CarriedForm(Form):
     steady: Ticked = False
 
     def check(self) -> None:
-        """Hold the tolerances to the engine's limits."""
+        """Hold the date and the tolerances to the engine's limits."""
+        sun.check_date("on", self.on)
         Look(2.8, 2.0, 4.0, 0.02, self.tolerance, self.rush_tolerance)
 
 
@@ -243,8 +249,16 @@ def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 2
         typed=typed,
         worn=_worn(day.kit),
         steady=_steady(day),
+        has_steady=_has_steady(day),
         zooms=any(row.widest_long is not None or row.focal_long_mm is not None for row in day.kit.lenses),
     )
+
+
+def _has_steady(day: tables.Day) -> bool:
+    """Whether the day's body has a shutter that does not flicker under the venue's lamps."""
+    body = next((row for row in day.kit.bodies if row.id == day.body_id), None)
+    mains = day.venue.mains
+    return body is None or mains is None or any(is_steady(each, mains) for each in body.shutters)
 
 
 def _steady(day: tables.Day) -> tuple[SteadyTime, ...]:

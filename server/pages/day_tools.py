@@ -21,10 +21,9 @@ from .forms import Form, Number, NumberOrZero, TheForm, Typed, text
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
-    from server.book.days import Day, Stop
+    from server.book.days import Stop
     from server.exposure.light import Light
     from server.exposure.rig import Kit, Look
-    from server.exposure.trust import Level
 
 router = APIRouter()
 
@@ -36,13 +35,13 @@ def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
         day = open_day(session, visitor.crew, day_id)
     stop = day.stop(place_id)
     now = datetime.now(UTC)
-    level = _level(day, stop)
+    level = day.level(stop, now)
     ways = []
     if level is not None and not cannot_wear(day.kit, stop.look.worn):
         found = other_ways(day.kit, day.rig, level.light, stop.look)
-        around = Around(day.mains, sun_at(day.site, day.moment(now)))
+        around = Around(day.mains, sun_at(day.site, day.moment(now).astimezone(UTC)))
         ways = [(told_answer(day.used, day.rig, stop, move, "other", around), move) for move in found]
-    return draw(request, "day/ways.html", day=day, stop=stop, ways=ways)
+    return draw(request, "day/ways.html", day=day, stop=stop, level=level, moment=day.moment(now), ways=ways)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +80,7 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
         packed=packed,
         at_home=[_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids],
         short=[(names[n], clicks / day.kit.body.clicks_per_stop) for n, clicks in bag.short.items()],
+        in_doubt=[each.stop.name for each in day.lit(now) if each.level is not None and each.level.trust == "stale"],
         left_out=[stop.name for stop in day.stops if stop not in stops],
         gains=[
             (gain, [names[n] for n in gain.mended], [names[n] for n in gain.kept])
@@ -131,7 +131,15 @@ def advise_grad(
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
     stop = day.stop(place_id)
-    return draw(request, "day/grad.html", day=day, stop=stop, level=_level(day, stop), typed=Typed(), advice=None)
+    return draw(
+        request,
+        "day/grad.html",
+        day=day,
+        stop=stop,
+        level=day.level(stop, datetime.now(UTC)),
+        typed=Typed(),
+        advice=None,
+    )
 
 
 @router.post("/days/{day_id}/places/{place_id}/grad")
@@ -155,10 +163,12 @@ def work_out_grad(
         advice = grads.advise(form.skies(), at_hand, holder.slots - grey if holder is not None else 0)
     status = 200 if form is not None else 422
     return draw(
-        request, "day/grad.html", status=status, day=day, stop=stop, level=_level(day, stop), typed=typed, advice=advice
+        request,
+        "day/grad.html",
+        status=status,
+        day=day,
+        stop=stop,
+        level=day.level(stop, datetime.now(UTC)),
+        typed=typed,
+        advice=advice,
     )
-
-
-def _level(day: Day, stop: Stop) -> Level | None:
-    """The light at a stop at the moment it is used."""
-    return next(each.level for each in day.lit(datetime.now(UTC)) if each.stop == stop)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import UTC
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -133,7 +134,7 @@ class DayView:
     """
     The whole day page.
 
-    moment  when its light is used;  has_come  whether that is now
+    moment  when its light is used;  has_come  whether that is now;  has_gone  or before now
     sky     as it was last said to stand;  offer  the nudge that other places under this sky may share
     under_sky  whether daylight reaches any place
     """
@@ -141,6 +142,7 @@ class DayView:
     day: Day
     moment: datetime
     has_come: bool
+    has_gone: bool
     sky: Sky | None
     offer: Offer | None
     under_sky: bool
@@ -161,13 +163,14 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
     at = day.stops.index(here) if here is not None else -1
     onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
     rig, moment = day.rig, day.moment(now)
-    sun = sun_at(day.site, moment)
+    sun = sun_at(day.site, moment.astimezone(UTC))
     rows = answered(day.used, rig, day.lit(now), Around(day.mains, sun))
     long_end = here is not None and here.look.long_end
     return DayView(
         day=day,
         moment=moment,
         has_come=day.has_come(now),
+        has_gone=moment < now,
         sky=day.sky(now),
         offer=offer(day),
         under_sky=any(stop.spot.drifts for stop in day.stops),
@@ -179,11 +182,17 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         undoes=day.state.last.id if day.state.last is not None else "",
         cautions=(
             *cautions(day.kit, rig, day.used.sight(long_end=long_end)),
-            *(() if here is None else place_cautions(here.spot, sun, lasers=here.lasers)),
+            *(() if here is None else _here_cautions(day, here, sun)),
         ),
         said=said,
         wrong=wrong,
     )
+
+
+def _here_cautions(day: Day, here: Stop, sun: float | None) -> tuple[str, ...]:
+    """What to look out for where the shooter stands, with what is on the camera."""
+    mains = day.mains if here.spot.under_lamps else None
+    return (*flicker_caution(day.rig.shutter, mains), *place_cautions(here.spot, sun, lasers=here.lasers))
 
 
 def offer(day: Day) -> Offer | None:
@@ -228,7 +237,7 @@ class Around:
     sun: float | None
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=64)
 def answered(used: Carried, rig: Rig, lit: tuple[Lit, ...], around: Around) -> dict[int, Row]:
     """
     The row of every place, by its number, answered from the rig that is on the camera.
@@ -267,7 +276,7 @@ def _row(used: Carried, rig: Rig, lit: Lit, answers: Answers | None, cannot: str
 
 def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str, around: Around) -> Answer:
     """An answer as it is drawn and tapped."""
-    mains = around.mains if stop.under_lamps else None
+    mains = around.mains if stop.spot.under_lamps else None
     kit, clicks = used.kit, used.kit.body.clicks_per_stop
     said = wording.told(kit, move)
     sent = json.dumps({"answer": answer, "rig": rig_data(move.rig)}, separators=(",", ":"))

@@ -14,7 +14,7 @@ from sqlalchemy import update
 from starlette.datastructures import FormData
 
 from server.book import tables
-from server.book.days import append, changed, checked_rig, open_day, with_lens
+from server.book.days import append, changed, checked_rig, in_log, open_day, with_lens
 from server.book.venues import contrast
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
@@ -29,7 +29,7 @@ from .drawing import SKY_WORDS, draw, wants_fragment
 from .forms import FNumber, Form, MaybeNumber, Number, Seconds, TheForm, Ticked, Typed, Whole, hour, optional, text
 from .numbers import Number as RowNumber
 from .photos import ThePhoto
-from .readings import METHODS, method_of, read_photo_reading, read_reading, with_method
+from .readings import METHODS, last_noted, method_of, read_photo_reading, read_reading, with_method
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -155,7 +155,8 @@ def show_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
     """Every other place with its answer already on it."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    return draw(request, "day/page.html", view=day_view(day, datetime.now(UTC)))
+    said = OLDER if "older" in request.query_params else ""
+    return draw(request, "day/page.html", view=day_view(day, datetime.now(UTC), said))
 
 
 @router.post("/days/{day_id}/moves")
@@ -207,12 +208,17 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
     said = ""
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
+        wrong = ""
         if form is not None:
             others = shares_sky(day, day.stop(form.place).place)
-            data = {"places": others, "clicks": form.clicks}
-            append(session, day_id, form.event_id, "sky_nudged", data, visitor.name)
             said = f"{light_words(form.clicks)} at {len(others)} more."
-        return _drawn(request, session, visitor, day_id, typed, said)
+            # Shared once: a second tap, or another phone's, would count the same fall again.
+            if day.state.turned == (form.place, form.clicks):
+                data = {"places": others, "clicks": form.clicks}
+                append(session, day_id, form.event_id, "sky_nudged", data, visitor.name)
+            elif not in_log(session, day_id, form.event_id):
+                wrong = "Not shared: it was shared already, or something else has happened since."
+        return _drawn(request, session, visitor, day_id, typed, said, wrong=wrong)
 
 
 class SkyTap(Form):
@@ -228,10 +234,15 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
     form, typed = SkyTap.read(came)
     said = ""
     with book.writing() as session:
-        open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor.crew, day_id)
         if form is not None:
             append(session, day_id, form.event_id, "sky_seen", {"sky": form.sky}, visitor.name)
-            said = f"Sky {SKY_WORDS[form.sky]}: every forecast goes by it."
+            goes = (
+                "every forecast goes by it"
+                if day.site is not None
+                else "noted; without coordinates nothing is forecast"
+            )
+            said = f"Sky {SKY_WORDS[form.sky]}: {goes}."
         return _drawn(request, session, visitor, day_id, typed, said)
 
 
@@ -379,7 +390,9 @@ def _take(
     data |= {"sky": reading.sky} if reading.sky is not None else {}
     data |= {"taken_at": reading.taken_at.isoformat()} if reading.taken_at is not None else {}
     append(session, day.id, event.event_id, "reading_taken", data, visitor.name)
-    return with_method(request, _to_day(request, day.id), reading.kind)
+    newest = stop.light.reading.taken_at if stop.light is not None else None
+    older = reading.part == "face" and newest is not None and reading.taken_at is not None and newest > reading.taken_at
+    return with_method(request, _to_day(request, day.id, "?older" if older else ""), reading.kind)
 
 
 class EventOnly(Form):
@@ -388,6 +401,7 @@ class EventOnly(Form):
     event_id: EventId
 
 
+OLDER = "Kept. An even newer reading stays in use."
 KIT_CHANGED = "Not kept: the kit has changed since this page was drawn. These are the answers now."
 
 
@@ -425,15 +439,16 @@ def _rig_page(request: Request, day: Day, typed: Typed, status: int = 200) -> Re
 def _meter_page(request: Request, day: Day, stop: Stop, typed: Typed, status: int = 200) -> Response:
     now = datetime.now(UTC)
     light = stop.light
-    last_sky = day.sky(now) or (None if light is None else light.reading.sky)
+    lit = [each.light.reading for each in day.stops if each.light is not None]
+    last_sky = day.sky(now) or last_noted([(reading.taken_at, reading.sky) for reading in lit], now)
     there = None if light is None else contrast(day.site, stop.spot, light.reading, light.others, day.moment(now))
     return draw(
         request, "day/meter.html", status=status, day=day, stop=stop, typed=typed, methods=METHODS,
-        level=next(each.level for each in day.lit(now) if each.stop == stop), contrast=there or {},
+        level=day.level(stop, now), contrast=there or {},
         last_method=method_of(request, None if light is None else light.reading.kind), last_sky=last_sky,
         stops_on=glass_stops(day.kit, day.rig), glass=wording.on_the_lens(day.kit, day.rig), rig=day.rig,
     )  # fmt: skip
 
 
-def _to_day(request: Request, day_id: int) -> Response:
-    return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)
+def _to_day(request: Request, day_id: int, query: str = "") -> Response:
+    return RedirectResponse(f"{request.app.url_path_for('show_day', day_id=day_id)}{query}", status_code=303)

@@ -20,6 +20,8 @@ from server.settings import CHECKOUT
 from .forms import Typed, figure, time_figure
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from fastapi import Request
 
     from server.book.log import Part
@@ -36,7 +38,12 @@ KINDS_OF_LIGHT = {
 SKY_WORDS: dict[Sky, str] = {"clear": "clear", "partly": "partly cloudy", "overcast": "overcast"}
 PART_WORDS: dict[Part, str] = {"face": "lit face", "bright": "window or brightest", "dark": "dark corner"}
 
-LIT_FROM_WORDS: dict[LitFrom, str] = {"front": "the front", "side": "the side", "back": "behind", "above": "above"}
+LIT_FROM_WORDS: dict[LitFrom, str] = {
+    "front": "the front, the sun at your back",
+    "side": "the side",
+    "back": "behind, the sun in the lens",
+    "above": "above",
+}
 FACINGS = [("", "not known"), *((45.0 * number, words) for number, words in enumerate(COMPASS))]
 
 KINDS_OF_GLASS = {
@@ -64,7 +71,7 @@ def new_event_id() -> str:
 
 
 def when(moment: datetime, time_zone: str, seen: datetime | None = None) -> str:
-    """A moment at the venue's own clock: "11:05" on the day that it is seen from, now as a rule, else "14 Oct 11:05"."""
+    """A moment at the venue's own clock: "11:05" on the day it is seen from, today as a rule, else "14 Oct 11:05"."""
     local = moment.astimezone(zone(time_zone))
     today = (seen or datetime.now(UTC)).astimezone(local.tzinfo).date()
     if local.date() == today:
@@ -86,33 +93,38 @@ def age(moment: datetime, time_zone: str) -> str:
 
 DOUBTS: dict[Doubt, str] = {
     "sky": "the sky has changed",
+    "unnoted": "its sky was not noted",
     "set": "the sun is down, and was up",
     "risen": "the sun is up, and was down",
     "season": "read in another season",
     "nowhere": "no coordinates, so its drift is not known",
     "bright": "brighter than sun and sky could be then",
+    "dim": "darker than any sky leaves it then",
 }
 
 
 def trusted(level: Level, taken_at: datetime, time_zone: str, seen: datetime | None = None) -> str:
-    """How far a light level can be trusted at the moment it is seen for: fresh and its age, its drift, or stale and why."""
+    """How far a level can be trusted at the moment it is seen for: fresh and its age, its drift, or stale and why."""
     since = when(taken_at, time_zone, seen)
     if level.trust == "fresh":
         return f"fresh: {age(taken_at, time_zone)}"
     if level.trust == "forecast":
-        drift = signed(level.drift)
+        drift = "" if abs(level.drift) < 0.05 else wording.minus(level.drift, "+.1f")
         return f"forecast: {drift or 'steady'} since {since}"
-    return f"stale: {DOUBTS[level.doubt]}, {since}"
+    return f"stale: {DOUBTS[level.doubt]}; read {since}, meter again"
 
 
-def signed(stops: float) -> str:
-    """
-    A change [stops] with its sign; nothing for one that does not show.
-
-    >>> signed(-1.24), signed(0.04), signed(2)
-    ('−1.2', '', '+2.0')
-    """
-    return "" if abs(stops) < 0.05 else f"{stops:+.1f}".replace("-", "−")
+def as_typed(kind: str, raw: Mapping[str, Any]) -> str:
+    """The figures of a reading as they were typed or read, behind its method."""
+    said = []
+    if kind in ("lux", "luminance") and "value" in raw:
+        said.append(f"{raw['value']:g} {'lx' if kind == 'lux' else 'cd/m²'}")
+    elif "aperture" in raw:
+        said += [wording.f_number(raw["aperture"]), marked_shutter(raw["shutter"]), wording.iso(raw["iso"])]
+    glass = float(raw.get("glass_stops") or 0) + float(raw.get("filter_stops") or 0)
+    said += [f"{wording.stops_of(glass)} of glass"] if glass else []
+    said += [f"{raw['focal_mm']:.0f} mm"] if raw.get("focal_mm") else []
+    return " ".join(("", *said))
 
 
 @lru_cache(maxsize=256)
@@ -122,7 +134,8 @@ def zone(name: str) -> ZoneInfo:
 
 
 _environment.globals.update(
-    new_event_id=new_event_id, when=when, age=age, trusted=trusted, kinds_of_light=KINDS_OF_LIGHT,
+    new_event_id=new_event_id, when=when, trusted=trusted, as_typed=as_typed, doubts=DOUBTS,
+    kinds_of_light=KINDS_OF_LIGHT,
     sky_words=SKY_WORDS, part_words=PART_WORDS, lit_from=LIT_FROM_WORDS, facings=FACINGS, compass=compass,
     kinds_of_glass=KINDS_OF_GLASS,
     formats=depth.FORMATS, words=wording, no_typing=Typed
@@ -135,7 +148,6 @@ _environment.filters.update(
     density=wording.density,
     figure=figure,
     time_figure=time_figure,
-    signed=signed,
 )
 
 

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import TYPE_CHECKING, Annotated, Any
 
+import numpy as np
 from fastapi import APIRouter, Request, Response
 from pydantic import BeforeValidator
 
 from server.book import tables
 from server.book.crews import NotThere, all_owned, owned
-from server.book.days import open_day, site_of, spot_of, usual_look
+from server.book.days import open_day, readings_of_day, site_of, spot_of, usual_look
 from server.book.kits import carried
 from server.book.venues import places_of
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import cautions, flicker, sun, wording
 from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST, NUDGE_STOPS
 from server.exposure.moves import cannot_wear
-from server.exposure.refused import OutOfRange, within
+from server.exposure.refused import OutOfRange
 from server.exposure.stretches import stretches
-from server.exposure.trust import Read, carried_to, levels
+from server.exposure.trust import Doubt, Read, carried_to, levels
 
 from .drawing import draw, zone
 from .forms import Form, MaybeWhole, Typed, day_of, hour, optional
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from server.book.days import Day, Stop
+    from server.book.log import Reading
     from server.door.visitor import Visitor
     from server.exposure.daylight import Sky, Spot
     from server.exposure.rig import Kit, Look
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
 router = APIRouter()
 
 STEP = timedelta(minutes=5)
+OF_THE_READING: frozenset[Doubt] = frozenset({"bright", "dim", "season", "sky", "unnoted"})  # at whatever hour
 GLASS_EVERY = 3  # steps; which glass keeps the look is asked every quarter of an hour
 
 
@@ -54,7 +57,7 @@ class AskedFor(Form):
     def check(self) -> None:
         """Hold the date to what the sun is worked out for."""
         if self.on is not None:
-            within("on", self.on.year, sun.FIRST_YEAR + 1, sun.LAST_YEAR - 1, "")
+            sun.check_date("on", self.on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +85,8 @@ class Here:
 
     elevation, bearing  [degrees]  of the sun;  direct  when its direct light comes (True) and leaves
     blue     where a polariser darkens a clear sky most;  level  the light
-    steady   the shutters that do not flicker, and not_steady those of the body that may;  rate_is_steady  whether the
-             frame rate itself keeps step with the lamps
+    steady   the shutters that do not flicker under its lamps;  shutters  the body's own, and whether each is steady
+    rate_is_steady  whether the frame rate itself keeps step with the lamps
     """
 
     at: datetime
@@ -104,11 +107,17 @@ class Here:
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """All that a light page draws of a venue on a date: the picture, and the places that could not be drawn."""
+    """
+    All that a light page draws of a venue on a date.
+
+    picture  None where there is nothing to draw;  unread, lost  the places without a reading, and without coordinates
+    doubted  those whose reading is not to be trusted on that date, and why
+    """
 
     picture: LightPicture | None
     unread: tuple[str, ...]
     lost: tuple[str, ...]
+    doubted: tuple[tuple[str, Doubt], ...] = ()
 
 
 @router.get("/venues/{venue_id}/light")
@@ -166,12 +175,14 @@ def _day_light(request: Request, book: TheBook, visitor: Visitor, day_id: int, p
     now = datetime.now(UTC)
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    seen = [_seen_on_day(stop, day) for stop in day.stops]
+        marks = readings_of_day(session, day_id)
+    seen = [_seen_on_day(stop, day, marks.get(stop.place, [])) for stop in day.stops]
     if place_id is not None:
         seen = [_only(seen, place_id)]
     moment = day.moment(now)
-    on, at = _when(asked, moment.date(), f"{moment:%H:%M}")
-    sky = day.sky(now) if on == moment.date() else None
+    # After midnight the evening is still the day's; at one place the hour counts, and that is on the next date.
+    on, at = _when(asked, day.on if place_id is None else moment.date(), f"{moment:%H:%M}")
+    sky = day.sky(now) if on in (day.on, moment.date()) else None
     known = Venue(0, day.venue, day.time_zone, day.site, day.mains)
     through = Through(on, at, sky, day.kit, day.used.frame_rate)
     return _draw(request, known, seen, through, typed, now, place_id, kits=[], chosen=None, day=day)
@@ -209,15 +220,20 @@ def _draw(
     place_id: int | None,
     **more: Any,
 ) -> Response:
+    try:
+        light = _light(venue, seen, through, now)
+    except OutOfRange as refused:
+        typed.refuse(refused)
+        light = Light(None, (), ())
     return draw(
         request,
         "light/page.html",
         status=422 if typed.errors else 200,
         venue=venue,
         through=through,
-        light=_light(venue, seen, through, now),
+        light=light,
         place=None if place_id is None else seen[0],
-        here=None if place_id is None else _here(venue, seen[0], through),
+        here=None if place_id is None or "on" in typed.errors else _here(venue, seen[0], through),
         typed=typed,
         not_known=flicker.NOT_KNOWN,
         on_the_spot=flicker.TEST_ON_THE_SPOT,
@@ -250,14 +266,13 @@ def _seen_at_venue(place: tables.Place, look: Look | None) -> Seen:
     return Seen(place.id, place.name, spot, read, marks, look, place.lasers)
 
 
-def _seen_on_day(stop: Stop, day: Day) -> Seen:
+def _seen_on_day(stop: Stop, day: Day, readings: Sequence[Reading]) -> Seen:
     light = stop.light
     read: Read | None = None
-    marks: tuple[tuple[datetime, float, str], ...] = ()
     if light is not None:
         reading = light.reading
         read = Read(stop.spot, reading.ev100, reading.taken_at, reading.sky, light.nudge)
-        marks = ((reading.taken_at, reading.ev100, METHODS.get(reading.kind, reading.kind)),)
+    marks = tuple((each.taken_at, each.ev100, METHODS.get(each.kind, each.kind)) for each in readings)
     look = None if cannot_wear(day.kit, stop.look.worn) else stop.look
     return Seen(stop.place, stop.name, stop.spot, read, marks, look, stop.lasers)
 
@@ -272,20 +287,25 @@ def _span(on: date, time_zone: str) -> tuple[datetime, datetime]:
 def _light(venue: Venue, seen: Sequence[Seen], through: Through, now: datetime) -> Light:
     """The picture of these places; all of their readings are carried through the day in one pass."""
     start, stop = _span(through.on, venue.time_zone)
+    if stop.astimezone(UTC) - start.astimezone(UTC) < STEP:
+        raise OutOfRange("on", through.on.isoformat(), "a date that happened there; the clocks went over this one")
     count = round((stop.astimezone(UTC) - start.astimezone(UTC)) / STEP)
     times = [(start.astimezone(UTC) + number * STEP).astimezone(start.tzinfo) for number in range(count + 1)]
     read = [(each, each.read) for each in seen if each.read is not None]
     # Without coordinates only what does not drift can be drawn; any site does for that.
     drawn = [(each, known) for each, known in read if venue.site is not None or not each.spot.drifts]
     unread = tuple(each.name for each in seen if each.read is None)
-    lost = tuple(each.name for each, _ in read if (each.name not in {there.name for there, _ in drawn}))
+    lost = tuple(each.name for each, _ in read if venue.site is None and each.spot.drifts)
     if not drawn:
         return Light(None, unread, lost)
     found = carried_to(venue.site or sun.Site(0, 0), [known for _, known in drawn], times, through.sky)
     curves = []
     for row, (each, known) in enumerate(drawn):
         nudge = known.nudge * NUDGE_STOPS
-        level, low, high = ((part[row] + nudge).tolist() for part in (found.ev100, found.low, found.high))
+        level, low, high = (
+            np.clip(part[row] + nudge, EV100_DIMMEST, EV100_BRIGHTEST).tolist()
+            for part in (found.ev100, found.low, found.high)
+        )
         curves.append(
             Curve(
                 each.name, tuple(times), tuple(level), tuple(low), tuple(high),
@@ -295,7 +315,10 @@ def _light(venue: Venue, seen: Sequence[Seen], through: Through, now: datetime) 
         )  # fmt: skip
     sun_there = None if venue.site is None else sun.sun_day(venue.site, start, stop)
     heights = None if venue.site is None else tuple(found.sun_elevation.tolist())
-    return Light(light_picture(curves, start, stop, sun_there, heights, now), unread, lost)
+    middle = start.astimezone(UTC) + (stop.astimezone(UTC) - start.astimezone(UTC)) / 2
+    seen_then = zip(drawn, levels(venue.site, [known for _, known in drawn], middle, through.sky), strict=True)
+    doubted = tuple((each.name, level.doubt) for (each, _), level in seen_then if level.doubt in OF_THE_READING)
+    return Light(light_picture(curves, start, stop, sun_there, heights, now), unread, lost, doubted)
 
 
 def _marks(seen: Seen, start: datetime, stop: datetime) -> tuple[Mark, ...]:
@@ -309,7 +332,7 @@ def _glass(
     """Which glass keeps the look in each stretch of the day."""
     if kit is None or look is None:
         return ()
-    steps = [min(max(each, EV100_DIMMEST), EV100_BRIGHTEST) for each in level[:-1:GLASS_EVERY]]
+    steps = level[:-1:GLASS_EVERY]
     ends = [*times[:-1:GLASS_EVERY], times[-1]]
     try:
         found = stretches(kit, look, steps)
@@ -337,12 +360,14 @@ def _here(venue: Venue, seen: Seen, through: Through) -> Here:
     if venue.site is not None:
         up, toward = sun.sun_path(venue.site, [at])
         elevation, bearing = float(up[0]), float(toward[0])
-        direct = sun.direct_light(venue.site, start, stop, seen.spot.sun_over, seen.spot.sun_behind)
-    lamps = seen.spot.light == "lamps" or seen.spot.lamps > 0
+        spot = seen.spot
+        if spot.light != "shade":
+            direct = sun.direct_light(venue.site, start, stop, spot.sun_over, spot.sun_behind, spot.faces)
+    lamps = seen.spot.under_lamps
     rate = through.frame_rate
     known = lamps and venue.mains is not None
     return Here(
-        at, level, elevation, bearing, tuple((each.astimezone(start.tzinfo), comes) for each, comes in direct),
+        at, level, elevation, bearing, tuple((_minute(each, start.tzinfo), comes) for each, comes in direct),
         raised=seen.spot.sun_over > 0 or seen.spot.sun_behind > 0,
         blue=None if elevation is None or bearing is None else sun.blue_sky(elevation, bearing),
         cautions=cautions.place_cautions(seen.spot, elevation, lasers=seen.lasers),
@@ -352,6 +377,11 @@ def _here(venue: Venue, seen: Seen, through: Through) -> Here:
         if known and venue.mains else (),
         rate_is_steady=bool(known and venue.mains and rate and flicker.steady_rate(rate, venue.mains)),
     )  # fmt: skip
+
+
+def _minute(at: datetime, clock: tzinfo | None) -> datetime:
+    """A moment to the nearest minute, on a clock."""
+    return (at + timedelta(seconds=30)).astimezone(clock)
 
 
 def _shutters(kit: Kit | None) -> tuple[float, ...]:

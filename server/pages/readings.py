@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -10,16 +11,16 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BeforeValidator
 
 from server.book.log import PARTS, Part
-from server.exposure import light
+from server.exposure import light, wording
 from server.exposure.daylight import SKIES, Sky
 from server.exposure.refused import OutOfRange
 
 from .drawing import zone
-from .forms import FNumber, Form, Number, NumberOrZero, Seconds, Typed, Unclear, number, optional, text
+from .forms import FNumber, Form, Number, NumberOrZero, Typed, Unclear, number, optional, or_zero, seconds, text
 from .photos import read_photo
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from fastapi import Request, Response
     from starlette.datastructures import FormData
@@ -35,6 +36,7 @@ METHODS = {
     "photo": "Photo",
 }
 CLOCKS_DIFFER = timedelta(minutes=2)  # a phone's clock may be ahead of the server's by so much
+SKY_LASTS = timedelta(hours=3)
 OLDEST = datetime(1990, 1, 1, tzinfo=UTC)
 METHOD_COOKIE = "lychgate_method"
 
@@ -70,7 +72,43 @@ def _taken(came: object) -> datetime | None:
     except ValueError as error:
         message = "a date and time, such as 2026-06-20 14:30"
         raise ValueError(message) from error
-    return taken.replace(tzinfo=None)
+    return taken
+
+
+def _plain(came: object) -> float:
+    """A number that may go into the thousands, where 1,200 could be either."""
+    line = text(came)
+    if re.fullmatch(r"\d{1,3}(,\d{3})+", line):
+        message = f"{line.replace(',', '')} for thousands, or {line.replace(',', '.', 1)} with a point"
+        raise ValueError(message)
+    return number(line, "640")
+
+
+def _dial(came: object) -> float:
+    """An exposure time as a camera shows it: a bare 50 could be a fiftieth or fifty seconds."""
+    line = text(came)
+    if re.fullmatch(r"\d{1,5}", line, re.ASCII) and int(line) >= BARE_SECONDS:
+        message = f"1/{line} for a fraction, or {line} s for seconds"
+        raise ValueError(message)
+    return seconds(line)
+
+
+def _meter(came: object) -> float:
+    """Stops as a meter shows them: "+0.7", "−1", "2/3", "1⅓"."""
+    line = text(came).replace("−", "-")
+    for mark, spelled in (("⅓", " 1/3"), ("⅔", " 2/3"), ("½", " 1/2")):
+        line = line.replace(mark, spelled)
+    found = re.fullmatch(r"([+-]?)\s*(?:(\d{1,2})\s+)?(\d)/([1-9])", line, re.ASCII)
+    if found is None:
+        return or_zero(came)
+    size = int(found[2] or 0) + int(found[3]) / int(found[4])
+    return -size if found[1] == "-" else size
+
+
+BARE_SECONDS = 4  # a whole number from here on is asked about: nobody meters for four seconds and more by hand
+Plain = Annotated[float, BeforeValidator(_plain)]
+Dial = Annotated[float, BeforeValidator(_dial)]
+Meter = Annotated[float, BeforeValidator(_meter)]
 
 
 class ReadingForm(Form):
@@ -106,7 +144,7 @@ class LuxForm(ReadingForm):
     """Illuminance on a flat receptor."""
 
     kind: Literal["lux"]
-    value: Number
+    value: Plain
 
     def light(self, _stops_on_lens: float = 0.0) -> light.Light:
         """The light level."""
@@ -121,7 +159,7 @@ class LuminanceForm(ReadingForm):
     """Reflected light, from a spot meter."""
 
     kind: Literal["luminance"]
-    value: Number
+    value: Plain
 
     def light(self, _stops_on_lens: float = 0.0) -> light.Light:
         """The light level."""
@@ -148,7 +186,7 @@ class EyeForm(ThroughGlass):
 
     kind: Literal["eye"]
     aperture: FNumber
-    shutter: Seconds
+    shutter: Dial
     iso: Number
 
     def light(self, stops_on_lens: float = 0.0) -> light.Light:
@@ -165,9 +203,9 @@ class CameraForm(ThroughGlass):
 
     kind: Literal["camera"]
     aperture: FNumber
-    shutter: Seconds
+    shutter: Dial
     iso: Number
-    meter: NumberOrZero = 0.0
+    meter: Meter = 0.0
 
     def light(self, stops_on_lens: float = 0.0) -> light.Light:
         """The light level, with the stops of the glass that was on."""
@@ -187,7 +225,7 @@ class PhotoForm(ThroughGlass):
     """
 
     kind: Literal["photo"]
-    meter: NumberOrZero = 0.0
+    meter: Meter = 0.0
     through: Annotated[bool, BeforeValidator(bool)] = False
 
     def light(self, photo: Photo, stops_on_lens: float = 0.0) -> light.Light:
@@ -231,13 +269,23 @@ def read_reading(
         return None, typed
     try:
         counted = stops(form) if isinstance(form, ThroughGlass) else None
-        ev100 = form.light(counted or 0.0).ev100
+        ev100 = _metered(form.light(counted or 0.0).ev100, "aperture" if counted is not None else "value")
         taken_at = taken(form, time_zone, now)
     except OutOfRange as refused:
         typed.refuse(refused)
         return None, typed
     raw = form.model_dump(exclude=_NOT_RAW) | ({} if counted is None else {"glass_stops": counted})
     return Reading(form.kind, raw, ev100, form.sky, form.part, taken_at), typed
+
+
+def _metered(ev100: float, field: str) -> float:
+    """A level that somebody may have metered [stops]; else OutOfRange."""
+    said = f"That is EV {wording.minus(ev100, '.1f')}"
+    if ev100 > light.SUN_DISC:
+        raise Unclear(field, ev100, f"{said}, brighter than the sun itself. Look at the figures again")
+    if ev100 < light.STARLIGHT:
+        raise Unclear(field, ev100, f"{said}, darker than starlight. Look at the figures again")
+    return ev100
 
 
 def read_photo_reading(
@@ -286,9 +334,17 @@ def taken(form: ReadingForm, time_zone: str, now: datetime) -> datetime | None:
     """
     if form.taken is None:
         return None
+    said = f"{form.taken:%Y-%m-%d %H:%M}"
+    if not OLDEST.year <= form.taken.year <= now.year + 1:  # beyond the calendar's ends there is no UTC to reckon in
+        raise Unclear(
+            "taken",
+            said,
+            f"{said} is {'in the future' if form.taken.year > now.year else f'too long ago: {OLDEST.year} or later'}",
+        )
+    if form.taken.tzinfo is not None:
+        return _not_later(form.taken.astimezone(UTC), said, time_zone, now)
     local = form.taken.replace(tzinfo=zone(time_zone))
     at = local.astimezone(UTC)
-    said = f"{form.taken:%Y-%m-%d %H:%M}"
     if at.astimezone(local.tzinfo).replace(tzinfo=None) != form.taken:
         raise Unclear("taken", said, f"{said} did not happen there: the clocks went forward over it")
     second = form.taken.replace(tzinfo=zone(time_zone), fold=1)
@@ -296,11 +352,21 @@ def taken(form: ReadingForm, time_zone: str, now: datetime) -> datetime | None:
         if not form.again:
             raise Unclear("again", said, f"{said} came twice there, when the clocks went back: which one?")
         at = (local if form.again == "first" else second).astimezone(UTC)
+    return _not_later(at, said, time_zone, now)
+
+
+def _not_later(at: datetime, said: str, time_zone: str, now: datetime) -> datetime:
     if at > now + CLOCKS_DIFFER:
-        raise Unclear("taken", said, f"{said} is in the future there; it is {now.astimezone(local.tzinfo):%H:%M} now")
-    if at < OLDEST:
-        raise OutOfRange("taken", said, f"{OLDEST.year} or later")
+        raise Unclear(
+            "taken", said, f"{said} is in the future there; it is {now.astimezone(zone(time_zone)):%H:%M} now"
+        )
     return min(at, now)
+
+
+def last_noted(skies: Iterable[tuple[datetime, Sky | None]], now: datetime) -> Sky | None:
+    """The sky that was noted last [when, sky], as long as it is likely to stand; it is offered again, and no other."""
+    noted = [(at, sky) for at, sky in skies if sky is not None and now - at < SKY_LASTS]
+    return max(noted)[1] if noted else None
 
 
 def stops_of(glass: tuple[str, ...], known: Mapping[str, float]) -> float:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import zoneinfo
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 from sqlalchemy import select
+from starlette.datastructures import FormData, QueryParams
 
 from server.book import tables
 from server.book.crews import NotThere, all_owned, owned
@@ -26,7 +28,7 @@ from .drawing import KINDS_OF_LIGHT, draw, wants_fragment
 from .forms import Form, MaybeNumber, Name, NumberOrZero, TheForm, Ticked, Typed, text
 from .numbers import Number
 from .photos import ThePhoto
-from .readings import METHODS, Reading, method_of, read_photo_reading, read_reading, stops_of, with_method
+from .readings import METHODS, Reading, last_noted, method_of, read_photo_reading, read_reading, stops_of, with_method
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -38,7 +40,6 @@ if TYPE_CHECKING:
 router = APIRouter()
 
 PLACES_MOST = 200
-SKY_LASTS = timedelta(hours=3)  # for so long the sky that was noted last is offered again
 KNOWN_ZONES = zoneinfo.available_timezones()
 # Those by place are offered; the others ("Factory", "EST5EDT") are understood, and help nobody in a list.
 ZONES = sorted(zone for zone in KNOWN_ZONES if zone == "UTC" or ("/" in zone and not zone.startswith("Etc/")))
@@ -86,6 +87,15 @@ class VenueForm(Form):
     longitude: MaybeNumber = None
     time_zone: Annotated[str, BeforeValidator(_zone)]
     mains: Annotated[int | None, BeforeValidator(_mains)] = None
+
+    @classmethod
+    def _given(cls, came: FormData | QueryParams) -> dict[str, object]:
+        """A pair that was pasted into one field, as maps give it, is two."""
+        given = super()._given(came)
+        pair = re.fullmatch(r"\s*([+−-]?\d+\.\d+)\s*,\s*([+−-]?\d+\.\d+)\s*", str(given.get("latitude", "")))
+        if pair and not str(given.get("longitude") or "").strip():
+            given |= {"latitude": pair[1], "longitude": pair[2]}
+        return given
 
     def check(self) -> None:
         """Hold the coordinates to the globe; one without the other says nothing."""
@@ -149,7 +159,7 @@ def make_venue(request: Request, book: TheBook, visitor: TheVisitor, came: TheFo
 def show_venue(request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number) -> Response:
     """The venue with its places and their readings."""
     with book.reading() as session:
-        return _venue_page(request, session, visitor.crew, venue_id)
+        return _venue_page(request, session, visitor.crew, venue_id, older_said="older" in request.query_params)
 
 
 @router.post("/venues/{venue_id}")
@@ -242,6 +252,21 @@ def log_photo(
         return _log(request, session, visitor, venue, place_id, reading, typed)
 
 
+@router.post("/venues/{venue_id}/places/{place_id}/readings/{reading_id}/removal")
+def remove_reading(
+    request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number, place_id: Number, reading_id: Number
+) -> Response:  # fmt: skip
+    """Take a reading that was wrong out of the venue."""
+    with book.writing() as session:
+        place = _place(owned(session, tables.Venue, visitor.crew, venue_id), place_id)
+        reading = next((row for row in place.readings if row.id == reading_id), None)
+        if reading is None:
+            raise NotThere("readings")
+        place.readings.remove(reading)
+        changed_at(session, venue_id)
+    return _to(request, venue_id, place_id)
+
+
 def _log(
     request: Request,
     session: Session,
@@ -257,15 +282,18 @@ def _log(
     session.add(
         tables.Reading(
             place_id=place.id, taken_at=reading.taken_at or datetime.now(UTC), who=visitor.name, kind=reading.kind,
-            raw=reading.raw, ev100=reading.ev100, sky=reading.sky, part=reading.part,
+            raw=reading.raw, ev100=reading.ev100, sky=reading.sky, part=reading.part, logged_at=datetime.now(UTC),
         )
     )  # fmt: skip
+    newest = max((row.taken_at for row in place.readings if row.part == reading.part), default=None)
+    older = place.id if newest is not None and reading.taken_at is not None and reading.taken_at < newest else None
     changed_at(session, venue.id)
     session.flush()
     if wants_fragment(request):
-        response = _place_fragment(request, session, visitor.crew, venue.id, place_id)
+        seen: dict[str, Any] = {"older": older, "kept": reading.ev100, "last_method": reading.kind}
+        response = _place_fragment(request, session, visitor.crew, venue.id, place_id, **seen)
     else:
-        response = _to(request, venue.id, place_id)
+        response = _to(request, venue.id, place_id, "?older" if older else "")
     return with_method(request, response, reading.kind)
 
 
@@ -295,9 +323,9 @@ def _venue_view(request: Request, session: Session, crew: int, venue_id: int, **
     """All that the venue page and its fragments may draw."""
     venue = owned(session, tables.Venue, crew, venue_id)
     places = places_of(session, venue)
-    there = places_at(venue, places, datetime.now(UTC))
-    readings = sorted((r for p in places for r in p.readings), key=lambda r: (r.taken_at, r.id), reverse=True)
     now = datetime.now(UTC)
+    there = places_at(venue, places, now)
+    readings = sorted((r for p in places for r in p.readings), key=lambda r: (r.taken_at, r.id), reverse=True)
     spotted = next((r for r in readings if "latitude" in r.raw), None) if venue.latitude is None else None
     return {
         "venue": venue,
@@ -306,12 +334,12 @@ def _venue_view(request: Request, session: Session, crew: int, venue_id: int, **
         "zones": ZONES,
         "methods": METHODS,
         "last_method": method_of(request, readings[0].kind if readings else None),
-        "last_sky": next((r.sky for r in readings if r.sky is not None and now - r.taken_at < SKY_LASTS), None),
+        "last_sky": last_noted([(r.taken_at, r.sky) for r in readings], now),
         "spotted": spotted,
         "kits": all_owned(session, tables.Kit, crew),
         "days": session.scalars(select(tables.Day).where(tables.Day.venue_id == venue.id)).unique().all(),
         "venue_typed": Typed(), "place_typed": Typed(), "reading_typed": Typed(), "changed_typed": Typed(),
-        "read": None, "changed": None,
+        "read": None, "changed": None, "older": None, "kept": None, "older_said": False,
     } | more  # fmt: skip
 
 
@@ -327,6 +355,6 @@ def _place(venue: tables.Venue, place_id: int) -> tables.Place:
     return place
 
 
-def _to(request: Request, venue_id: int, place_id: int | None = None) -> Response:
-    path = request.app.url_path_for("show_venue", venue_id=venue_id)
+def _to(request: Request, venue_id: int, place_id: int | None = None, query: str = "") -> Response:
+    path = f"{request.app.url_path_for('show_venue', venue_id=venue_id)}{query}"
     return RedirectResponse(f"{path}#place-{place_id}" if place_id else path, status_code=303)

@@ -305,3 +305,29 @@ def test_a_reading_that_was_taken_a_while_ago_has_that_time():
     assert fold([ago], START, RECCE).lights[CHAPEL].reading.taken_at == at(-60)
     newest = {(CHAPEL, "face"): Reading(5.0, at(-30), "ev", "scout")}
     assert fold([ago], START, newest).lights[CHAPEL].reading.ev100 == 5.0
+
+
+def test_a_sky_that_is_no_news_takes_no_nudge_back():
+    """The reading was noted "clear" and nudged; "clear" said once more explains nothing of it."""
+    noted = {(ORCHARD, "face"): Reading(14.6, at(-60), "ev", "scout", "clear")}
+    log = [nudged("one", 0, ORCHARD, -3), sky("two", 1, "clear")]
+    assert fold(log, START, noted, UNDER_SKY).lights[ORCHARD].nudge == -3
+    assert fold([*log, sky("three", 2, "overcast")], START, noted, UNDER_SKY).lights[ORCHARD].nudge == 0
+
+
+def test_a_reading_that_saw_the_sky_later_than_the_log_did_is_believed():
+    """The shooter said "overcast"; the second shooter metered under a clear sky at the venue page after that."""
+    newer = {(ORCHARD, "face"): Reading(14.6, at(5), "ev", "scout", "clear")}
+    state = fold([sky("one", 0, "overcast")], START, newer, UNDER_SKY)
+    assert (state.sky, state.sky_at) == ("clear", at(5))
+    photo = read("two", 9, ORCHARD, 9.0, sky="partly", taken_at=at(8).isoformat())
+    assert fold([sky("one", 0, "overcast"), photo], START, newer, UNDER_SKY).sky == "partly"
+    older = {(ORCHARD, "face"): Reading(14.6, at(-5), "ev", "scout", "clear")}
+    assert fold([sky("one", 0, "overcast")], START, older, UNDER_SKY).sky == "overcast"
+
+
+def test_a_reading_that_was_written_down_later_takes_back_what_was_nudged_until_then():
+    """Metered at ten to, nudged at five to, typed up at noon: the figure was looked at again, the nudge was not."""
+    typed_up = {(ORCHARD, "face"): Reading(10.0, at(-10), "ev", "scout", None, at(0))}
+    log = [nudged("one", -5, ORCHARD, -6), nudged("two", 5, ORCHARD, -1)]
+    assert fold(log, START, typed_up).lights[ORCHARD].nudge == -1

@@ -75,6 +75,8 @@ class Recce:
 
     def reading(self, place: str, method: str, says: str, *ticked: str, **figures: str) -> None:
         card = self.card(place)
+        if not card.get_by_role("radio", name=method).is_visible():
+            card.get_by_text("Log the first reading").or_(card.get_by_text("Log another reading")).click()
         card.get_by_role("radio", name=method).check()
         form = card.locator(f"form.by-{method.lower()}")
         for label, figure in figures.items():
@@ -497,6 +499,8 @@ def test_by_keyboard_alone(visit: Callable[..., Visit], demo: Served, new_day: C
     page.keyboard.press("Enter")  # a second one must not walk on
     page.keyboard.press("Tab")
     assert page.evaluate(FOCUS)["words"] == "24-70 zoom", "the lens that is not on is one Tab from the heading"
+    page.keyboard.press("Tab")
+    assert page.evaluate(FOCUS)["words"].startswith("Sky:"), "then the sky, folded"
     page.keyboard.press("Tab")
     assert page.evaluate(FOCUS)["words"] == "Loft", "and the next place is the next"
 

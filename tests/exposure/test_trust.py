@@ -19,7 +19,7 @@ from server.exposure.daylight import SKIES, Spot
 from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST
 from server.exposure.refused import OutOfRange
 from server.exposure.sun import Site
-from server.exposure.trust import Level, Read, carried_to, levels
+from server.exposure.trust import FRESH_FOR, Level, Read, carried_to, levels
 
 GREENWICH = Site(51.4769, 0)
 LONDON = ZoneInfo("Europe/London")
@@ -125,7 +125,7 @@ def test_a_sky_that_nobody_noted_is_taken_for_the_middle_one(minutes):
 )
 def test_the_sun_has_set_or_risen(read_at, at, doubt):
     """By skyfield's sunset and sunrise."""
-    level = one(SHADE, 2, read_at, at)
+    level = one(SHADE, 8 if read_at == at_clock(12) else 5, read_at, at)
     assert level.doubt == doubt
     assert (level.trust == "stale") == bool(doubt)
 
@@ -388,6 +388,8 @@ def test_many_times_are_one_at_a_time(site, readings, at, sky_now):
     assert found.ev100.shape == found.low.shape == found.high.shape == (len(readings), len(at))
     for column, time in enumerate(at):
         for row, (read, level) in enumerate(zip(readings, levels(site, readings, time, sky_now), strict=True)):
+            if read.sky is None and abs(time - read.read_at) <= FRESH_FOR:
+                continue  # levels takes the sky that stands then
             assert found.ev100[row, column] - read.ev100 == pytest.approx(level.drift, abs=1e-9)
             assert found.low[row, column] <= found.ev100[row, column] + 1e-9
             assert found.ev100[row, column] <= found.high[row, column] + 1e-9
@@ -412,3 +414,17 @@ def test_all_at_once_is_one_at_a_time(site, readings, at, sky_now):
         for name in ("low", "high", "drift"):
             assert getattr(level, name) == pytest.approx(getattr(alone, name), abs=1e-9)
         assert level.light.ev100 == pytest.approx(alone.light.ev100, abs=1e-9)
+
+
+def test_a_reading_in_the_open_that_is_darker_than_any_sky_leaves_it_is_doubted():
+    """IES overcast at 62 degrees: about 18.8 klx, EV 12.9; six stops under it no porch is at noon. Windows may be."""
+    assert one(SHADE, 6.5, NOON, NOON).doubt == "dim"
+    assert one(SHADE, 7.5, NOON, NOON).doubt == ""
+    assert one(Spot("window"), 2.0, NOON, NOON).doubt == ""
+    assert one(Spot("shade", lamps=0.5), 2.0, NOON, NOON).doubt == ""
+
+
+def test_an_unnoted_sky_is_the_one_said_just_after_and_no_longer():
+    fresh = one(SUN, 12, NOON, NOON + 5 * MINUTE, sky=None, sky_now="overcast")
+    assert (fresh.doubt, fresh.light.ev100) == ("", pytest.approx(12, abs=0.1))
+    assert one(SUN, 12, NOON, NOON + 40 * MINUTE, sky=None, sky_now="overcast").doubt == "unnoted"

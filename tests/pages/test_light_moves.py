@@ -287,3 +287,125 @@ def test_only_steady_shutters_where_the_day_asks_for_them(site):
 def test_a_body_without_a_steady_shutter_is_used_as_it_is_and_warned_of(site):
     day = lamps(site, "60", steady="1")
     assert "may flicker under 60 Hz lamps" in row(site, day, "Hall")
+
+
+# What a second look found.
+
+
+def test_a_nudge_is_shared_once_however_often_it_is_tapped(site, outdoors):
+    for name in ("Lawn", "Porch"):
+        outdoors.place(name, "shade", 10.0)
+    day = outdoors.day()
+    site.tap(day, 1)
+    site.keep(f"/days/{day}/nudges", event_id=new_id(), place="1", clicks="-1")
+    sent = {"place": "1", "clicks": "-1"}
+    once = new_id()
+    site.keep(f"/days/{day}/sky-nudges", event_id=once, **sent)
+    assert site.post(f"/days/{day}/sky-nudges", FRAGMENT, event_id=once, **sent).status_code == 200, "sent again: kept"
+    again = site.post(f"/days/{day}/sky-nudges", FRAGMENT, event_id=new_id(), **sent)
+    assert again.status_code == 422
+    assert "Not shared: it was shared already" in again.text
+    assert "EV 9.7" in row(site, day, "Porch")
+
+
+def test_nobody_s_sky_is_assumed(site, outdoors):
+    """A reading without a sky says nothing of the sky; and the form has none ticked until one was noted."""
+    outdoors.place("Lawn", "sun", 11.0, sky="overcast", hours_ago=5)
+    outdoors.place("Porch", "shade", 11.0, sky=None, hours_ago=5)
+    day = outdoors.day()
+    form = next(f for f in site.get(f"/days/{day}/places/2/reading").forms if f["kind"].value == "ev")
+    assert not [field for field in form.fields if field.name == "sky" and field.ticked]
+    before = row(site, day, "Lawn")
+    site.submit(form, value="11", event_id=new_id())
+    assert row(site, day, "Lawn") == before
+
+
+def test_a_sky_said_before_the_day_has_come_is_not_the_day_s(site, outdoors):
+    outdoors.place("Lawn", "sun", 11.0, sky="overcast")
+    ahead = datetime.now(UTC).astimezone(tz(outdoors.zone)).date() + timedelta(days=3)
+    day = outdoors.day(f"{ahead}")
+    before = row(site, day, "Lawn")
+    site.keep(f"/days/{day}/sky", sky="clear", event_id=new_id())
+    assert row(site, day, "Lawn") == before
+
+
+def test_a_sky_without_coordinates_moves_nothing_and_says_so(site):
+    venue = site.venue()
+    site.place(venue, "Lawn", 12.0, light="sun")
+    day = site.day(venue, site.kit())
+    site.tap(day, 1)
+    for _ in range(3):
+        site.keep(f"/days/{day}/nudges", event_id=new_id(), place="1", clicks="-1")
+    answer = site.post(f"/days/{day}/sky", FRAGMENT, sky="overcast", event_id=new_id())
+    assert "without coordinates nothing is forecast" in answer.text
+    assert "EV 11.0" in answer.text
+
+
+def test_the_shutter_on_the_camera_is_checked_where_the_shooter_stands(site):
+    day = lamps(site, "60")
+    site.tap(day, 1)
+    assert "1/100 may flicker under 60 Hz lamps" in site.get(f"/days/{day}").text
+
+
+@pytest.mark.parametrize("on", ["0026-06-20", "1950-12-31", "2150-01-01", "9999-12-31"])
+def test_a_date_whose_sun_nobody_knows_is_no_day(site, on):
+    venue, kit = site.venue(), site.kit()
+    page = site.refused("/days", name="Wedding", on=on, venue=str(venue), kit=str(kit))
+    assert "1951 to 2149" in page.text
+
+
+def test_a_date_that_did_not_happen_is_told_beside_its_field(site):
+    """Samoa went over 30 December 2011."""
+    venue = site.venue(time_zone="Pacific/Apia", latitude="-13.8", longitude="-171.8")
+    site.place(venue, "Beach", 12.0, light="sun")
+    page = site.get(f"/venues/{venue}/light?on=2011-12-30", status=422)
+    assert "a date that happened there" in page.refused["on"]
+
+
+@pytest.mark.parametrize(
+    ("zone", "taken"), [("Asia/Tokyo", "0001-01-01T00:00"), ("America/New_York", "9999-12-31T23:59")]
+)
+def test_times_at_the_calendar_s_ends_are_refused(site, zone, taken):
+    venue = site.venue(time_zone=zone)
+    place = site.place(venue, "Lawn")
+    page = site.refused(f"/venues/{venue}/places/{place}/readings", kind="ev", value="8", taken=taken)
+    assert "taken" in page.refused
+
+
+@pytest.mark.parametrize(
+    ("fields", "word"),
+    [
+        ({"kind": "ev", "value": "35"}, "brighter than the sun itself"),
+        ({"kind": "ev", "value": "-13"}, "darker than starlight"),
+        ({"kind": "lux", "value": "1,200"}, "1200 for thousands, or 1.200 with a point"),
+        ({"kind": "eye", "aperture": "4", "shutter": "50", "iso": "100"}, "1/50 for a fraction, or 50 s for seconds"),
+    ],
+)
+def test_figures_that_nobody_meant_are_asked_about(site, fields, word):
+    place = site.place(site.venue(), "Lawn")
+    assert word in site.refused(f"/venues/1/places/{place}/readings", **fields).text
+
+
+@pytest.mark.parametrize(
+    ("typed", "stops"), [("+2/3", 2 / 3), ("−⅓", -1 / 3), ("1⅓", 4 / 3), ("-1 1/2", -1.5), ("0,7", 0.7)]
+)
+def test_a_meter_s_thirds_are_understood(site, typed, stops):
+    place = site.place(site.venue(), "Lawn")
+    site.keep(f"/venues/1/places/{place}/readings", kind="camera", aperture="8", shutter="1/64", iso="100", meter=typed)
+    assert site.rows(tables.Reading)[0].ev100 == pytest.approx(12 + stops)
+
+
+def test_a_wrong_reading_can_be_removed(site):
+    venue = site.venue()
+    place = site.place(venue, "Lawn", 12.0)
+    site.keep(f"/venues/{venue}/places/{place}/readings", kind="ev", value="3")
+    page = site.get(f"/venues/{venue}")
+    site.submit(page.form(f"/venues/{venue}/places/{place}/readings/2/removal"))
+    assert "Lawn EV 12.0" in site.get(f"/venues/{venue}").text
+    assert site.post(f"/venues/{venue}/places/{place}/readings/2/removal").status_code == 404
+
+
+def test_a_pair_of_coordinates_is_pasted_as_one(site):
+    venue = site.venue(latitude="51.7519, -1.2578")
+    row = site.rows(tables.Venue)[venue - 1]
+    assert (row.latitude, row.longitude) == (51.7519, -1.2578)

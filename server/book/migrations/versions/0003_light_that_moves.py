@@ -20,6 +20,7 @@ def upgrade() -> None:
             places.add_column(sa.Column(name, sa.Double(), nullable=False, server_default="0"))
         places.add_column(sa.Column("lasers", sa.Boolean(), nullable=False, server_default=sa.false()))
     with op.batch_alter_table("readings") as readings:
+        readings.add_column(sa.Column("logged_at", sa.DateTime(timezone=True), nullable=True))
         readings.add_column(sa.Column("sky", sa.String(length=80), nullable=True))
         readings.add_column(sa.Column("part", sa.String(length=80), nullable=False, server_default="face"))
     with op.batch_alter_table("days") as days:
