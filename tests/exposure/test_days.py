@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from unittest.mock import patch
 
 import networkx as nx
+import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
 PLANS_A_LOOP_TAKES = 20_000
 CHANGES_A_GRAPH_TAKES = 60_000
 HURRIES = st.sampled_from((1, 1, 1, 0, 0, 0.5, 2, 3.25, 10, 0.37))
+EVEN = st.sampled_from((0.0, 1.0, 1.0, 2.0))  # s, so that much ties
 Day = tuple[Kit, Rig, list[Stop]]
 
 
@@ -72,7 +74,8 @@ def small_days(draw: st.DrawFn) -> Day:
     rounds = [Filter(f"round {n}", "thread", draw(density), thread=77) for n in range(draw(st.integers(0, 2)))]
     smallest = draw(st.sampled_from((2.8, 4 if clicks <= 2 else 3.2)))
     holder = draw(st.sampled_from((Holder(100, 1, (77,)), Holder(100, 2, (77,)), Holder(100, 1, ()), None)))
-    kit = Kit(body, Lens(2.8, smallest, 77), holder, tuple(draw(st.permutations(plates + rounds))), draw(hands()))
+    hand = draw(st.one_of(hands(), st.builds(Hands, **dict.fromkeys(Hands.__dataclass_fields__, EVEN))))
+    kit = Kit(body, Lens(2.8, smallest, 77), holder, tuple(draw(st.permutations(plates + rounds))), hand)
     start = draw(rigs(kit))
     wants = [Look(2.8, 2.8, 3.2, 0.02), draw(looks()), draw(looks())]
     reached = lights_within_reach(kit)
@@ -285,6 +288,14 @@ def test_of_plans_that_tie_the_glass_is_touched_earliest_and_never_in_vain():
     assert does(best_day(KIT, OFF, [Stop(BARE, AT_F4, 0)] * 3)) == [[], [], []]
     held = replace(OFF, holder_on=True, slots=("plate",))
     assert does(best_day(KIT, held, [Stop(DARK, AT_F4, 0), Stop(BARE, AT_F4)])) == [[], ["holder_off"]]
+
+
+def test_ways_that_end_are_left_out():
+    """Two rigs tie at the first stop; from the first only the change with the larger key goes on."""
+    ways = [np.array([[True, True]]), np.eye(2, dtype=bool)]
+    first, second = days._first(ways, [np.array([[5, 5]]), np.array([[2, 0], [0, 1]])])
+    assert first.tolist() == [[False, True]]
+    assert second.tolist() == [[False, False], [False, True]]
 
 
 def test_looks_ahead():
