@@ -312,15 +312,14 @@ def cases(kit: Kit, rig: Rig, bests: Sequence[BestRigs]) -> list[Case]:
     on = np.concatenate([_bits(best.setups.on[best.able]) for best in bests])
     held = np.concatenate([best.setups.holder[best.able] for best in bests])
     in_holder, screwed_on = on[held], on[~held]
-    content, screwed = int(start.content[0]), int(start.screwed[0])
-    contents = np.array([content])
+    contents = start.content
     if len(in_holder) and kit.holder is not None:
         # A plate that no stop can use, and that is not in the holder, is never worth putting there.
-        of_use = content | int(np.bitwise_or.reduce(in_holder))
+        of_use = int(np.bitwise_or.reduce(in_holder, initial=start.content[0]))
         plates = [n for n, piece in enumerate(kit.filters) if of_use >> n & 1 and piece.mount == "slot"]
         fronts = [n for n, piece in enumerate(kit.filters) if of_use >> n & 1 and piece.mount == "front"]
         contents = _up_to(plates, kit.holder.slots, fronts)
-    of_use = screwed | int(np.bitwise_or.reduce(screwed_on, initial=0))
+    of_use = int(np.bitwise_or.reduce(screwed_on, initial=0))
     rings = _up_to([n for n in range(len(kit.filters)) if of_use >> n & 1], STACKED_MOST)
     found = [Case(-1, Sets.of(contents), len(in_holder) > 0, Sets.of(rings), np.zeros(1), steps)]
     plain = found[0]
@@ -455,10 +454,9 @@ def _changed(case: Case, values: Floats, cost: _Cost) -> Floats:
         seats = np.moveaxis(values, 1, 0)
         screwed = np.ascontiguousarray(seats[case.held :])
         case.screwed.take_out(cost.unscrew, screwed)
-        if case.held:  # then the first of the sets is none: the holder goes on a bare thread, and leaves one
-            bare = screwed[0].copy()
-            np.minimum(bare, seats[0] + cost.holder_off, out=screwed[0])
-            np.minimum(seats[0], bare + cost.holder_on, out=seats[0])
+        if case.held:  # then the first of the sets is none: the holder leaves a bare thread, and goes on one
+            np.minimum(screwed[0], seats[0] + cost.holder_off, out=screwed[0])
+            np.minimum(seats[0], screwed[0] + cost.holder_on, out=seats[0])  # off and on again is never less
         case.screwed.put_in(cost.screw_on, screwed)
         seats[case.held :] = screwed
     _run(values, 3, np.full(case.steps - 1, cost.built_in))
