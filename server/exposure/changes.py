@@ -231,6 +231,11 @@ class Case:
         """How long the axes are that all stops share."""
         return len(self.contents), self.held + len(self.screwed), len(self.turns), self.steps
 
+    @property
+    def setups(self) -> int:
+        """How many ways there are to set what is on the lens."""
+        return (self.held * len(self.contents) + len(self.screwed)) * len(self.turns) * self.steps
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Layer:

@@ -44,13 +44,12 @@ DECIMALS = 6  # parts of a score are rounded to 1e-6, and sums are of such parts
 MILLION = 10**DECIMALS
 STOPS_MOST = 100
 HURRY_MOST = 10.0
-SETUPS_A_STOP_MOST = 50_000
-CELLS_A_STOP_MOST = 5_000_000  # of the arrays with every rig of one stop, and gaps: some 300 MB
-CELLS_A_DAY_MOST = 120_000_000  # over all stops: some 6 s
-RIGS_A_DAY_MOST = 10_000_000  # that may be in the best plan, over all stops: some 150 MB
-PAIRS_MOST = (
-    50_000_000  # changes looked at one by one, those of the plans that are nearly as good as the best: some 4 s
-)
+# A day is planned exactly or refused; at these limits one takes some seconds and some hundreds of megabytes.
+SETUPS_A_STOP_MOST = 60_000
+CELLS_A_STOP_MOST = 5_000_000  # of the arrays with every rig of one stop, and gaps: 300 MB
+CELLS_A_DAY_MOST = 120_000_000  # over all stops: 6 s
+RIGS_A_DAY_MOST = 10_000_000  # that have the best picture, over all stops: 130 MB
+PAIRS_MOST = 50_000_000  # changes looked at one by one, those of plans that are nearly as good as the best: 4 s
 PAIRS_AT_ONCE = 200_000
 
 
@@ -112,8 +111,7 @@ def best_day(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> DayPlan:
     The ISO and shutter that the day starts with are legal at every stop. Of plans that tie, the one with the least
     glass seconds in all, and of those the one that spends them earliest; then fewest filters and the kit's order, stop
     by stop. Raises OutOfRange where the rig is not one of this kit, a look wears what cannot be mounted, there are no
-    stops or more than STOPS_MOST, or the day goes past CELLS_A_STOP_MOST, CELLS_A_DAY_MOST or PAIRS_MOST: it stays
-    exact, or says no.
+    stops or more than STOPS_MOST, or the day goes past another of the limits above: it stays exact, or says no.
     """
     if not 1 <= len(stops) <= STOPS_MOST:
         raise OutOfRange("stops", f"{len(stops)} stops", f"1 to {STOPS_MOST}")
@@ -199,10 +197,12 @@ class _Day:
             _allow("filters", len(best.setups.stops), SETUPS_A_STOP_MOST, "ways to set them at one stop")
             bests.append(best)
         found = cases(kit, rig, bests)
-        layers = [[Layer.of(case, best) for case in found] for best in bests]
-        cells = [sum(math.prod(layer.shape) for layer in each) for each in layers]
+        _allow("filters", sum(case.setups for case in found), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+        rigs = sum(math.prod(case.shape) for case in found)
+        cells = [rigs * len(best.isos) * len(best.shutters) * len(best.irises) for best in bests]
         _allow("stops", max(cells), CELLS_A_STOP_MOST, "rigs and gaps at one stop")
         _allow("stops", sum(cells), CELLS_A_DAY_MOST, "rigs and gaps at all stops")
+        layers = [[Layer.of(case, best) for case in found] for best in bests]
         return cls(kit, Rigs.of(kit, rig), stops, layers)
 
     def best(self) -> list[_Reached]:
