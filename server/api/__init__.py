@@ -8,10 +8,11 @@ from fastapi import APIRouter, FastAPI
 
 from server.door.problems import ProblemDocument
 
-from . import daylight, depth, moves, readings
+from . import daylight, days, depth, moves, readings
 
 router = APIRouter(tags=["engine"])
 router.include_router(moves.router)
+router.include_router(days.router)
 router.include_router(readings.router)
 router.include_router(daylight.router)
 router.include_router(depth.router)

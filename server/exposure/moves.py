@@ -147,6 +147,29 @@ def best_pictures(kit: Kit, places: Sequence[tuple[Light, Look]]) -> list[Pictur
     return [found[number] for number in range(len(places))]
 
 
+def best_rigs(kit: Kit, rig: Rig, places: Sequence[tuple[Light, Look]]) -> Iterator[BestRigs]:
+    """
+    For each place, one after another, every rig with the best picture, whatever is on the camera by then.
+
+    The ISO and shutter of this rig are legal at every place. Raises OutOfRange as `best_moves`.
+    """
+    check_rig(kit, rig)
+    for questions in _one_by_one(kit, rig, places):
+        yield questions.best_rigs()
+
+
+def _one_by_one(kit: Kit, rig: Rig, places: Sequence[tuple[Light, Look]]) -> Iterator[_Questions]:
+    """Each place's questions alone."""
+    known: dict[frozenset[str], _Glass] = {}  # a large pouch's setups are not remembered between calls
+    for light, look in places:
+        if look.worn not in known:
+            known[look.worn] = _Glass.of(kit, rig, look.worn)
+        glass = known[look.worn]
+        dials = _Dials.of(kit, rig, look)
+        _check_size(glass, dials)
+        yield _Questions.of(kit, rig, glass, dials, [(light, look)])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Pictures:
     """
@@ -168,6 +191,50 @@ def _alike(places: Sequence[tuple[Light, Look]]) -> list[list[int]]:
     for number, (_, look) in enumerate(places):
         alike.setdefault((look.worn, look.long_end, look.mains), []).append(number)
     return list(alike.values())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BestRigs:
+    """
+    Every rig with the best picture at a place: the setups that get it, each with the settings that are near enough.
+
+    setups, able       all setups for what the look wears, and the numbers of those that get it (rows,)
+    isos, shutters [s], irises [clicks]
+                       the settings with the best look, shutter and ISO, a product of three dials; ISOs by position
+    off_wanted [clicks] (irises,)
+    """
+
+    setups: Setups
+    able: Ints
+    isos: Ints
+    shutters: Floats
+    irises: Ints
+    off_wanted: Ints
+    _questions: _Questions
+    _settings: Ints
+    _low: Ints
+    _high: Ints
+
+    @property
+    def there(self) -> NDArray[np.bool_]:
+        """Which settings get the best picture with which setup: (rows, isos, shutters, irises)."""
+        low, high = (each[:, None, None, None] for each in (self._low, self._high))
+        return (low <= self._settings) & (self._settings < high)
+
+    def residual(self, row: Ints, iso: Ints, shutter: Ints, iris: Ints) -> Floats:
+        """What is left wrong [clicks] with these setups and settings, above 0 too bright; all of one shape."""
+        left: Floats = (
+            self._questions.target[0, row] - self._questions.dials.exposure[self._settings[iso, shutter, iris]]
+        )
+        return left
+
+    def rig(self, now: Rig, row: int, iso: int, shutter: int, iris: int) -> Rig:
+        """The rig of a setup and a setting, the glass put on from a present rig."""
+        return self._questions.rig_of(now, int(self.able[row]), int(self._settings[iso, shutter, iris]))
+
+    def move(self, now: Rig, then: Rig, row: int, iso: int, shutter: int, iris: int) -> Move:
+        """The move from a present rig to that of a setup and a setting, which may hold other plates while it is off."""
+        return self._questions.scored(0, row, int(self._settings[iso, shutter, iris]), now, then)
 
 
 def _together(numbers: list[int], looks: list[Look], glass: _Glass, dials: _Dials) -> Iterator[list[int]]:
@@ -211,8 +278,7 @@ class _Glass:
 
     @classmethod
     def of(cls, kit: Kit, rig: Rig, worn: frozenset[str] = frozenset()) -> _Glass:
-        if missing := cannot_wear(kit, worn):
-            raise OutOfRange("look.worn", sorted(worn), f"glass that can be mounted together: {missing}")
+        check_worn(kit, worn)
         ways = setups(kit.filters, kit.holder, kit.lens.thread, kit.body.built_in_nd, kit.step_ups, worn)
         hands = kit.hands
         in_front = np.array([f.mount == "front" for f in kit.filters], dtype=bool)
@@ -556,6 +622,45 @@ class _Questions:
             int(wish.iso_lift[dials.iso[setting]]),
         )
 
+    def best_rigs(self) -> BestRigs:
+        """Every rig with the best picture of the first question."""
+        _, able, low, high, rank = self._best_picture()
+        wish, dials = self.wishes[self.wish[0]], self.dials
+        some = wish.of_rank(rank)
+        if len(able) * len(some) > CELLS_MOST:
+            raise OutOfRange("filters", f"{len(able) * len(some)} rigs at one stop", f"at most {CELLS_MOST}")
+        # A rank is one off_look, one shutter_off and one iso_lift, so its settings are a product of three dials.
+        some = some[np.lexsort((dials.iris[some], dials.shutter[some], dials.iso[some]))]
+        iso, shutter, iris = (np.unique(dial[some]) for dial in (dials.iso, dials.shutter, dials.iris))
+        settings = some.reshape(len(iso), len(shutter), len(iris))
+        return BestRigs(
+            self.glass.setups,
+            able,
+            dials.iso_positions[iso],
+            np.array(dials.shutters)[shutter],
+            dials.irises[iris],
+            wish.off_wanted[iris],
+            replace(self, target=self.target[:1, able]),  # a day keeps one of these for each of its stops
+            settings,
+            low,
+            high,
+        )
+
+    def _best_picture(self) -> tuple[float, Ints, Ints, Ints, int]:
+        """
+        The smallest miss of the first question; the setups that get its best picture, each with its window of
+        settings, low <= n < high; and the rank of that picture.
+        """
+        distance = self._distance()[0]
+        miss = float(np.round(max(0.0, distance.min() - self.allowed[0]), DECIMALS))
+        reach = miss + self.allowed[0] + EDGE
+        able = np.flatnonzero(distance <= reach)
+        low, high = self._windows(self.target[0, able], np.full(len(able), reach))
+        rank = self._best_rank(np.broadcast_to(self.wish[0], len(able)), low, high)
+        best = int(rank.min())
+        mine = rank == best
+        return miss, able[mine], low[mine], high[mine], best
+
     def _within_reach(self) -> tuple[Ints, Ints]:
         """Every setup and setting with the smallest miss of the first question."""
         distance = self._distance()[0]
@@ -567,16 +672,24 @@ class _Questions:
         return np.repeat(able, size), np.arange(size.sum()) - starts
 
     def move(self, question: int, way: int, setting: int) -> Move:
+        return self.scored(question, way, setting, self.rig, self.rig_of(self.rig, way, setting))
+
+    def rig_of(self, now: Rig, way: int, setting: int) -> Rig:
+        """The rig of a setup and a setting, the glass put on from a present rig."""
+        dials, kit = self.dials, self.kit
+        return replace(
+            glass_on(kit, now, self.glass.setups, way),
+            built_in=kit.body.built_in_nd[self.glass.setups.built_in[way]],
+            aperture=marked_f_number(int(dials.irises[dials.iris[setting]]), dials.clicks),
+            shutter=dials.shutters[dials.shutter[setting]],
+            iso=dials.isos[dials.iso[setting]],
+        )
+
+    def scored(self, question: int, way: int, setting: int, now: Rig, then: Rig) -> Move:
+        """The move from one rig to another, which is that of a setup and a setting, as an answer to a question."""
         dials, kit, wish = self.dials, self.kit, self.wishes[self.wish[question]]
         iris, iso, shutter = int(dials.iris[setting]), int(dials.iso[setting]), int(dials.shutter[setting])
-        rig = replace(
-            glass_on(kit, self.rig, self.glass.setups, way),
-            built_in=kit.body.built_in_nd[self.glass.setups.built_in[way]],
-            aperture=marked_f_number(int(dials.irises[iris]), dials.clicks),
-            shutter=dials.shutters[shutter],
-            iso=dials.isos[iso],
-        )
-        done = actions(kit, self.rig, rig)
+        done = actions(kit, now, then)
         residual = float(self.target[question, way] - dials.exposure[setting])
         hand_seconds = sum(action.seconds for action in done)
         off_wanted = int(wish.off_wanted[iris])
@@ -590,7 +703,13 @@ class _Questions:
             off_wanted=off_wanted,
             effort=hand_seconds + kit.hands.stray * off_wanted / dials.clicks,
         )
-        return Move(rig, done, residual, score)
+        return Move(then, done, residual, score)
+
+
+def check_worn(kit: Kit, worn: frozenset[str], field: str = "look.worn") -> None:
+    """Raise OutOfRange, which names this field, unless a look's own glass can be worn on this kit's lens."""
+    if missing := cannot_wear(kit, worn):
+        raise OutOfRange(field, sorted(worn), f"glass that can be mounted together: {missing}")
 
 
 def cannot_wear(kit: Kit, worn: frozenset[str]) -> str:
@@ -626,14 +745,15 @@ def glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> Rig:
     chosen = [kit.filters[number] for number in np.flatnonzero(ways.on[way])]
     turned = float(ways.turned[way]) if ways.variable[way] >= 0 else None
     if not ways.holder[way]:
-        threads = _kept_first(now.threads, [piece.id for piece in chosen])
+        threads = kept_first(now.threads, [piece.id for piece in chosen])
         return replace(now, holder_on=False, threads=threads, turned=turned)
     front = next((piece.id for piece in chosen if piece.mount == "front"), None)
-    slots = _kept_first(now.slots, [piece.id for piece in chosen if piece.mount != "front"])
+    slots = kept_first(now.slots, [piece.id for piece in chosen if piece.mount != "front"])
     return replace(now, holder_on=True, slots=slots, threads=(), front=front, turned=turned)
 
 
-def _kept_first(now: tuple[str, ...], chosen: list[str]) -> tuple[str, ...]:
+def kept_first(now: tuple[str, ...], chosen: list[str]) -> tuple[str, ...]:
+    """The chosen filters, by id: those that are there already in their present order, then the others."""
     return (*(f for f in now if f in chosen), *(f for f in chosen if f not in now))
 
 

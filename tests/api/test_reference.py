@@ -38,7 +38,7 @@ def body_of(operation):
 
 
 def test_the_contract_s_calls_are_in_the_document(document):
-    assert {"/api/moves", "/api/readings"} <= set(document["paths"])
+    assert {"/api/moves", "/api/days", "/api/readings"} <= set(document["paths"])
 
 
 def test_the_document_has_calls_and_no_pages(document):
@@ -77,11 +77,13 @@ def quantities(document):
 def test_every_quantity_says_its_unit(document):
     """A number without its unit is a guess."""
     found = dict(quantities(document))
-    assert {"LookShape.wanted", "IsoShape.base", "ScoreShape.miss", "HandsShape.iris"} <= set(found)
+    assert {"LookShape.wanted", "IsoShape.base", "ScoreShape.miss", "HandsShape.iris", "StopShape.hurry"} <= set(found)
     assert [name for name, about in found.items() if not re.search(UNITS, about, re.IGNORECASE)] == []
 
 
-@pytest.mark.parametrize("name", ["MoveRequest", "IsoShape", "LookShape", "CameraReading", "ScoreShape"])
+@pytest.mark.parametrize(
+    "name", ["MoveRequest", "DayRequest", "StopShape", "IsoShape", "LookShape", "CameraReading", "ScoreShape"]
+)
 def test_the_page_says_every_field_of_a_shape_with_its_meaning(reference, document, name):
     for field, info in document["components"]["schemas"][name]["properties"].items():
         assert re.search(rf"\b{field}\b", reference.text), field

@@ -1,0 +1,424 @@
+"""
+A running order: the exact best sequence of rigs, looking ahead over the whole day.
+
+What a rig is worth at a stop does not depend on how it was reached, so only rigs with a stop's best picture can be in
+the best plan (`moves.best_rigs`), and the day is the cheapest way through them. A change's hand time is a sum over
+parts that do not know of each other, so the least cost of every rig of the next stop is found part by part, in arrays
+with an axis for each part, and never pair by pair:
+
+1. forwards over the stops: the least effort to have each rig there, in doubles;
+2. backwards from the best end: the few rigs that a best plan may have, give or take the rounding of its parts;
+3. among those, pair by pair in whole millionths: effort, then residual, then the ties.
+
+A holder that is off with its plates in it is a rig of its own, and its plates may be changed at any stop on the way.
+Held to every sequence of legal rigs, and to a shortest path through all of them, in tests/exposure/test_days.py.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .changes import Layer, Rigs, cases, onward, seconds
+from .moves import BestRigs, Move, best_rigs, check_worn, kept_first
+from .packing import chain
+from .refused import OutOfRange, within
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from .light import Light
+    from .rig import Kit, Look, Rig
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.intp]
+    Bits = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+DECIMALS = 6  # parts of a score are rounded to 1e-6, and sums are of such parts
+MILLION = 10**DECIMALS
+STOPS_MOST = 100
+HURRY_MOST = 10.0
+# A day is planned exactly or refused; at these limits one takes some seconds and some hundreds of megabytes.
+SETUPS_A_STOP_MOST = 60_000
+CELLS_A_STOP_MOST = 5_000_000  # of the arrays with every rig of one stop, and gaps: 300 MB
+CELLS_A_DAY_MOST = 120_000_000  # over all stops: 6 s
+RIGS_A_DAY_MOST = 10_000_000  # that have the best picture, over all stops: 130 MB
+PAIRS_MOST = 50_000_000  # changes looked at one by one, those of plans that are nearly as good as the best: 4 s
+PAIRS_AT_ONCE = 200_000
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """
+    A stop of the running order.
+
+    light, look  what is found there, and what is wanted
+    hurry        how many times the hand seconds spent on arriving count in its effort; 0: there is all the time
+    """
+
+    light: Light
+    look: Look
+    hurry: float = 1.0
+
+    def __post_init__(self) -> None:
+        within("hurry", self.hurry, 0, HURRY_MOST)
+
+
+@dataclass(frozen=True, slots=True)
+class DayScore:
+    """
+    The sums over a day's stops, each of parts rounded to 1e-6; the plan has the smallest (miss, off_look, shutter_off,
+    iso_lift, effort, residual).
+
+    miss, off_look, residual (of its sizes), off_wanted  [clicks];  shutter_off, iso_lift  [thirds of a stop]
+    effort, with hurry;  hand_seconds, glass_seconds, without  [s]
+    """
+
+    miss: float
+    off_look: int
+    shutter_off: float
+    iso_lift: int
+    effort: float
+    residual: float
+    hand_seconds: float
+    glass_seconds: float
+    off_wanted: int
+
+
+@dataclass(frozen=True, slots=True)
+class DayPlan:
+    """
+    The best day: one move a stop, its effort counted with that stop's hurry, and the sums.
+
+    stop_by_stop_effort [s]: what the clean move to each stop from the last one's would cost, counted the same way.
+    """
+
+    moves: tuple[Move, ...]
+    score: DayScore
+    stop_by_stop_effort: float
+
+
+def best_day(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> DayPlan:
+    """
+    The sequence of rigs, one a stop, with the smallest sums, from the rig on the camera.
+
+    The ISO and shutter that the day starts with are legal at every stop. Of plans that tie, the one with the least
+    glass seconds in all, and of those the one that spends them earliest; then fewest filters and the kit's order, stop
+    by stop. Raises OutOfRange where the rig is not one of this kit, a look wears what cannot be mounted, there are no
+    stops or more than STOPS_MOST, or the day goes past another of the limits above: it stays exact, or says no.
+    """
+    if not 1 <= len(stops) <= STOPS_MOST:
+        raise OutOfRange("stops", f"{len(stops)} stops", f"1 to {STOPS_MOST}")
+    for number, stop in enumerate(stops):
+        check_worn(kit, stop.look.worn, f"stops.{number}.look.worn")
+    day = _Day.of(kit, rig, stops)
+    moves: list[Move] = []
+    for number, reached in enumerate(day.best()):
+        moves.append(day.move(number, moves[-1].rig if moves else rig, reached))
+    walked = chain([(kit, stop.light, stop.look) for stop in stops], rig)
+    walked = [_hurried(kit, stop, move) for stop, move in zip(stops, walked, strict=True)]
+    return DayPlan(tuple(moves), _sums(moves), _sums(walked).effort)
+
+
+def _hurried(kit: Kit, stop: Stop, move: Move) -> Move:
+    """The move with its effort as the stop's hurry counts it."""
+    score = move.score
+    effort = stop.hurry * score.hand_seconds + kit.hands.stray * score.off_wanted / kit.body.clicks_per_stop
+    return replace(move, score=replace(score, effort=effort))
+
+
+def _sums(moves: Sequence[Move]) -> DayScore:
+    scores = [move.score for move in moves]
+    return DayScore(
+        miss=_sum(score.miss for score in scores),
+        off_look=sum(score.off_look for score in scores),
+        shutter_off=_sum(score.shutter_off for score in scores),
+        iso_lift=sum(score.iso_lift for score in scores),
+        effort=_sum(score.effort for score in scores),
+        residual=_sum(abs(move.residual) for move in moves),
+        hand_seconds=_sum(score.hand_seconds for score in scores),
+        glass_seconds=_sum(score.glass_seconds for score in scores),
+        off_wanted=sum(score.off_wanted for score in scores),
+    )
+
+
+def _sum(parts: Iterable[float]) -> float:
+    return round(math.fsum(round(part, DECIMALS) for part in parts), DECIMALS)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reached:
+    """
+    Some of a stop's rigs: which case, and which cell of the case's array. In the order of both.
+
+    least [s]: the least effort, over all stops so far, to have each one here
+    """
+
+    case: NDArray[np.int8]
+    cell: NDArray[np.int32]
+    least: Floats
+
+    @classmethod
+    def of(cls, values: Sequence[Floats]) -> _Reached:
+        """The rigs that can be had at all, from each case's array."""
+        cells = [np.flatnonzero(np.isfinite(value)) for value in values]
+        return cls(
+            np.repeat(np.arange(len(cells), dtype=np.int8), [len(some) for some in cells]),
+            np.concatenate(cells, dtype=np.int32),
+            np.concatenate([value.ravel()[some] for value, some in zip(values, cells, strict=True)]),
+        )
+
+    def __getitem__(self, which: Ints | Bools) -> _Reached:
+        return _Reached(self.case[which], self.cell[which], self.least[which])
+
+    def __len__(self) -> int:
+        return len(self.cell)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Day:
+    """A day to be planned: at every stop the rigs with the best picture, in the arrays of the cases."""
+
+    kit: Kit
+    start: Rigs
+    stops: Sequence[Stop]
+    layers: list[list[Layer]]
+
+    @classmethod
+    def of(cls, kit: Kit, rig: Rig, stops: Sequence[Stop]) -> _Day:
+        bests: list[BestRigs] = []
+        for best in best_rigs(kit, rig, [(stop.light, stop.look) for stop in stops]):
+            _allow("filters", len(best.setups.stops), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+            bests.append(best)
+        found = cases(kit, rig, bests)
+        _allow("filters", sum(case.setups for case in found), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+        rigs = sum(math.prod(case.shape) for case in found)
+        cells = [rigs * len(best.isos) * len(best.shutters) * len(best.irises) for best in bests]
+        _allow("stops", max(cells), CELLS_A_STOP_MOST, "rigs and gaps at one stop")
+        _allow("stops", sum(cells), CELLS_A_DAY_MOST, "rigs and gaps at all stops")
+        layers = [[Layer.of(case, best) for case in found] for best in bests]
+        return cls(kit, Rigs.of(kit, rig), stops, layers)
+
+    def best(self) -> list[_Reached]:
+        """The best plan: at every stop the one rig."""
+        near, ways, glass = self._best_ways(self._near_best(self._forwards()))
+        ways = _first(ways, [-each for each in glass])
+        order = [self._order(number, rigs) for number, rigs in enumerate(near)]
+        ways = _first(ways, [np.broadcast_to(key, way.shape) for key, way in zip(order, ways, strict=True)])
+        chosen, at = [], 0
+        for rigs, way in zip(near, ways, strict=True):
+            at = int(way[at].argmax())
+            chosen.append(rigs[np.array([at])])
+        return chosen
+
+    def move(self, number: int, now: Rig, reached: _Reached) -> Move:
+        """The move to a rig of a stop from whatever is on the camera by then."""
+        best = self._best(number)
+        where = [int(each[0]) for each in self._where(number, reached)]
+        then = best.rig(now, *where)
+        if not then.holder_on:
+            inside = int(self._rigs(number, reached).content[0])
+            held = [piece for n, piece in enumerate(self.kit.filters) if inside >> n & 1]
+            then = replace(
+                then,
+                slots=kept_first(then.slots, [piece.id for piece in held if piece.mount == "slot"]),
+                front=next((piece.id for piece in held if piece.mount == "front"), None),
+            )
+        return _hurried(self.kit, self.stops[number], best.move(now, then, *where))
+
+    def _best(self, number: int) -> BestRigs:
+        return self.layers[number][0].best
+
+    def _forwards(self) -> list[_Reached]:
+        """Every rig of every stop that has its best picture, with the least effort to have it there."""
+        values = self._stray(0)
+        first = _Reached.of(values)
+        first.least[:] += self.stops[0].hurry * seconds(self.kit, self.start, self._rigs(0, first))[0][0]
+        for case, value in enumerate(values):
+            mine = first.case == case
+            value.ravel()[first.cell[mine]] = first.least[mine]
+        reached = [first]
+        for number in range(1, len(self.stops)):
+            before, after = self.layers[number - 1 : number + 1]
+            values = onward(self.kit, before, after, values, self.stops[number].hurry)
+            for value, stray in zip(values, self._stray(number), strict=True):
+                np.add(value, stray, out=value)
+            reached.append(_Reached.of(values))
+            _allow("stops", sum(map(len, reached)), RIGS_A_DAY_MOST, "rigs with the best picture at all stops")
+        return reached
+
+    def _stray(self, number: int) -> list[Floats]:
+        """
+        What the distance from the wanted iris is worth at a stop [s], for the rigs that may be in the best plan, in the
+        cases' arrays; inf for the others.
+        """
+        best = self._best(number)
+        there = self._alone(number) if self._free(number) else best.there
+        stray = self.kit.hands.stray * best.off_wanted / self.kit.body.clicks_per_stop
+        own = np.full((len(there) + 1, *there.shape[1:]), np.inf)  # the last row for no setup
+        own[:-1][there] = np.broadcast_to(stray, there.shape)[there]
+        return [layer.spread(own) for layer in self.layers[number]]
+
+    def _free(self, number: int) -> bool:
+        """Whether a stop is reached from any rig, and left to any, for nothing."""
+        hands = self.kit.hands
+        idle = not any(getattr(hands, each.name) for each in fields(hands) if each.name != "stray")
+        return idle or not any(stop.hurry for stop in self.stops[number : number + 2])
+
+    def _alone(self, number: int) -> Bools:
+        """Of the rigs with the best picture, those with the least stray and residual: all that a free stop may have."""
+        best = self._best(number)
+        able = np.nonzero(best.there)
+        stray = self.kit.hands.stray * best.off_wanted[able[-1]] / self.kit.body.clicks_per_stop
+        _, least = _smallest([_millionths(part)[None, :] for part in (stray, np.abs(best.residual(*able)))])
+        there = np.zeros(best.there.shape, dtype=bool)
+        there[able] = least[0]
+        return there
+
+    def _rigs(self, number: int, reached: _Reached) -> Rigs:
+        parts = [layer.rigs(reached.cell[reached.case == n]) for n, layer in enumerate(self.layers[number])]
+        return Rigs.together(parts)
+
+    def _where(self, number: int, reached: _Reached) -> tuple[Ints, ...]:
+        """Rigs' setup and setting, as `BestRigs` numbers them: row, ISO, shutter, iris."""
+        parts = [layer.where(reached.cell[reached.case == n]) for n, layer in enumerate(self.layers[number])]
+        return tuple(np.concatenate(each) for each in zip(*parts, strict=True))
+
+    def _near_best(self, reached: list[_Reached]) -> list[_Reached]:
+        """
+        The rigs that a best plan may have.
+
+        A sum of rounded parts is at most half a millionth a stop from the sum of the parts, so the best plan by the one
+        is within a millionth a stop of the best by the other. The rest of the slack is for the doubles' last digits.
+        """
+        best = reached[-1].least.min()
+        left = np.full(len(reached[-1]), best + len(reached) / MILLION + 1e-9 + 1e-12 * best)  # may be spent by then
+        near: list[_Reached] = []
+        pairs = 0
+        for number in range(len(reached) - 1, -1, -1):
+            keep = reached[number].least <= left
+            here, left = reached[number][keep], left[keep]
+            near.append(here)
+            if number == 0:
+                break
+            then, left = self._rigs(number, here), left - self._stray_of(number, here)
+            some = np.flatnonzero(reached[number - 1].least <= left.max())
+            now = self._rigs(number - 1, reached[number - 1][some])
+            _allow_pairs(pairs := pairs + len(now) * len(then))
+            spent = np.full(len(reached[number - 1]), -np.inf)
+            for rows in _in_parts(len(now), len(then)):
+                hand, _ = seconds(self.kit, now[rows], then)
+                spent[some[rows]] = (left - self.stops[number].hurry * hand).max(axis=1)
+            left = spent
+        return near[::-1]
+
+    def _stray_of(self, number: int, reached: _Reached) -> Floats:
+        best = self._best(number)
+        off_wanted = best.off_wanted[self._where(number, reached)[-1]]
+        stray: Floats = self.kit.hands.stray * off_wanted / self.kit.body.clicks_per_stop
+        return stray
+
+    def _best_ways(self, near: list[_Reached]) -> tuple[list[_Reached], list[Bools], list[Bits]]:
+        """
+        The rigs of the plans with the smallest sums of effort, residual and glass seconds; at every stop which changes
+        to them are in such a plan, (rigs before, rigs), and the glass seconds of each in millionths.
+        """
+        to_go = [np.zeros((3, len(near[-1])), dtype=np.int64)]
+        pairs = 0
+        for number in range(len(near) - 1, 0, -1):
+            now = self._rigs(number - 1, near[number - 1])
+            _allow_pairs(pairs := pairs + len(now) * len(near[number]))
+            parts = [
+                _smallest(self._sums(number, now[rows], near[number], to_go[-1]))[0]
+                for rows in _in_parts(len(now), len(near[number]))
+            ]
+            to_go.append(np.concatenate(parts, axis=1))
+        rigs: list[_Reached] = []
+        ways: list[Bools] = []
+        glass: list[Bits] = []
+        now = self.start
+        for number, (here, left) in enumerate(zip(near, to_go[::-1], strict=True)):
+            way = np.concatenate([
+                _smallest(self._sums(number, now[rows], here, left))[1] for rows in _in_parts(len(now), len(here))
+            ])  # fmt: skip
+            reached = np.flatnonzero(way.any(axis=0))
+            rigs.append(here[reached])
+            ways.append(way[:, reached])
+            then = self._rigs(number, rigs[-1])
+            glass.append(_millionths(seconds(self.kit, now, then)[1]))
+            now = then
+        return rigs, ways, glass
+
+    def _sums(self, number: int, now: Rigs, then: _Reached, to_go: Bits) -> tuple[Bits, Bits, Bits]:
+        """
+        Effort, residual and glass seconds of every change to a stop's rigs and of the best plan from there, in whole
+        millionths: (now, then) each.
+        """
+        hand, glass = seconds(self.kit, now, self._rigs(number, then))
+        effort = self.stops[number].hurry * hand + self._stray_of(number, then)
+        residual = np.abs(self._best(number).residual(*self._where(number, then)))
+        return (
+            _millionths(effort) + to_go[0],
+            np.broadcast_to(_millionths(residual) + to_go[1], effort.shape),
+            _millionths(glass) + to_go[2],
+        )
+
+    def _order(self, number: int, reached: _Reached) -> Ints:
+        """Rigs' rank by how few filters are on the lens, then by the kit's order."""
+        best = self._best(number)
+        way = best.able[self._where(number, reached)[0]]
+        order = np.argsort(way, kind="stable")  # setups are in this order
+        on = best.setups.on[way[order]]
+        rank = np.zeros(len(way), dtype=np.intp)
+        rank[order[1:]] = np.cumsum(np.any(on[1:] != on[:-1], axis=1))
+        return rank
+
+
+def _smallest(sums: Sequence[Bits]) -> tuple[Bits, Bools]:
+    """Each row's smallest tuple, (sums, rows), and which of the row's have it."""
+    best = np.ones(sums[0].shape, dtype=bool)
+    least = []
+    for part in sums:
+        least.append(np.where(best, part, np.iinfo(np.int64).max).min(axis=1))
+        best &= part == least[-1][:, None]
+    return np.stack(least), best
+
+
+def _first(ways: Sequence[Bools], keys: Sequence[Bits | Ints]) -> list[Bools]:
+    """The changes that are on a way with the smallest keys, those of the earliest stop first."""
+    kept: list[Bools] = []
+    reached = np.ones(1, dtype=bool)
+    for way, key in zip(ways, keys, strict=True):
+        still = way & reached.reshape(-1, 1)
+        kept.append(still & (key == key[still].min()))
+        reached = np.any(kept[-1], axis=0)
+    for number in range(len(kept) - 1, 0, -1):
+        kept[number - 1] &= kept[number].any(axis=1)
+    return kept
+
+
+def _millionths(part: Floats) -> Bits:
+    whole: Bits = np.rint(part * MILLION).astype(np.int64)
+    return whole
+
+
+def _in_parts(rows: int, each: int) -> list[slice]:
+    """The rows in parts that the memory can hold at once."""
+    at_once = max(1, PAIRS_AT_ONCE // max(1, each))
+    return [slice(start, start + at_once) for start in range(0, rows, at_once)]
+
+
+def _allow(field: str, came: int, most: int, of_what: str) -> None:
+    if came > most:
+        raise OutOfRange(field, f"{came} {of_what}", f"at most {most}: fewer filters, or narrower looks")
+
+
+def _allow_pairs(pairs: int) -> None:
+    if pairs > PAIRS_MOST:
+        raise OutOfRange("stops", "too many plans that are as good as the best", "fewer stops, or fewer filters")
