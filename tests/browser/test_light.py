@@ -144,3 +144,20 @@ def test_the_light_picture_is_printed_whole(page, tmp_path):
     expect(page.get_by_role("table").last).to_be_visible()
     page.pdf(path=tmp_path / "light.pdf", format="A4")
     assert (tmp_path / "light.pdf").read_bytes().count(b"/Type /Page\n") <= 8
+
+
+def test_a_page_left_open_is_fetched_again_each_minute(visit, own_demo):
+    """Light moves while nobody taps; without signal the page says that its figures may be old."""
+    visited = visit(own_demo)
+    page = visited.page
+    page.clock.install()
+    page.goto("/days/1")
+    expect(page.locator(".rows li").first).to_be_visible()
+    with page.expect_request(lambda request: request.method == "GET" and request.url.endswith("/days/1")):
+        page.clock.fast_forward(61_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Orchard")
+    visited.trouble.expect("request failed: GET", "console: .*Failed to fetch", "console: .*ERR_FAILED")
+    page.route("**/days/1", lambda route: route.abort())
+    page.wait_for_timeout(300)
+    page.clock.fast_forward(61_000)
+    expect(page.locator("#signal")).to_contain_text("These answers may be old")
