@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 from sqlalchemy.orm import selectinload
@@ -63,27 +63,29 @@ def places_at(venue: tables.Venue, places: Sequence[tables.Place], at: datetime)
     newest = [{row.part: row for row in reversed(place.readings)} for place in places]
     asked = [(n, part, row) for n, parts in enumerate(newest) for part, row in parts.items()]
     found = levels(site_of(venue), [_read(spots[n], row) for n, _, row in asked], at)
-    level = {(n, part): each for (n, part, _), each in zip(asked, found, strict=True)}
+    level: list[dict[Part, Level]] = [{} for _ in places]
+    for (n, part, _), each in zip(asked, found, strict=True):
+        level[n][part] = each
     return [
-        PlaceNow(place, spots[n], newest[n], level.get((n, "face")), _contrast(n, newest[n], level))
+        PlaceNow(place, spots[n], newest[n], level[n].get("face"), _over_the_face(level[n]))
         for n, place in enumerate(places)
     ]
-
-
-def _contrast(n: int, newest: Mapping[Part, Any], level: Mapping[tuple[int, Part], Level]) -> dict[Part, float]:
-    face = level.get((n, "face"))
-    if face is None:
-        return {}
-    return {part: level[n, part].light.ev100 - face.light.ev100 for part in newest if part != "face"}
 
 
 def contrast(
     site: Site | None, spot: Spot, face: Reading, others: Sequence[tuple[Part, Reading]], at: datetime
 ) -> dict[Part, float]:
     """How much brighter than the lit face each other part is [stops], all carried to one moment."""
-    asked = [_read(spot, reading) for reading in (face, *(reading for _, reading in others))]
-    there, *rest = levels(site, asked, at)
-    return {part: each.light.ev100 - there.light.ev100 for (part, _), each in zip(others, rest, strict=True)}
+    parts: dict[Part, Reading] = {"face": face, **dict(others)}
+    found = levels(site, [_read(spot, reading) for reading in parts.values()], at)
+    return _over_the_face(dict(zip(parts, found, strict=True)))
+
+
+def _over_the_face(level: Mapping[Part, Level]) -> dict[Part, float]:
+    face = level.get("face")
+    if face is None:
+        return {}
+    return {part: each.light.ev100 - face.light.ev100 for part, each in level.items() if part != "face"}
 
 
 def _read(spot: Spot, reading: tables.Reading | Reading) -> Read:

@@ -100,6 +100,13 @@ def sun_path(site: Site, times: Sequence[datetime]) -> tuple[Floats, Floats]:
     return elevation, bearing
 
 
+@lru_cache(maxsize=4096)
+def sun_height(site: Site, moment: datetime) -> float:
+    """The height of the sun's centre [degrees], geometric, at one moment in UTC. Remembered: every tap asks again."""
+    (elevation, *_), _ = sun_path(site, [moment])
+    return float(elevation)
+
+
 def refraction(elevation: Floats) -> Floats:
     """
     How much higher the sun seems than it stands [degrees], by its geometric height, down to a degree under the horizon.

@@ -15,7 +15,7 @@ import numpy as np
 
 from .daylight import Forecast, Known, Sky, Spot, forecast, sun_and_sky
 from .light import EV100_BRIGHTEST, EV100_DIMMEST, INCIDENT_C, NUDGE_STOPS, Light
-from .sun import SUN_GONE, Site, instant, sun_path
+from .sun import SUN_GONE, Site, instant, sun_height
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -150,7 +150,7 @@ def _trust(
         return "stale", "bright"
     if _too_dim(site, read):
         return "stale", "dim"
-    sun_then = _sun_at(site, read.read_at)
+    sun_then = sun_height(site, read.read_at)
     if sky_now is not None and sky_now != read.sky:
         return "stale", "unnoted" if read.sky is None else "sky"
     if sun_then > -SUN_GONE >= sun_now:
@@ -169,7 +169,7 @@ def _too_bright(site: Site, read: Read) -> bool:
     """Whether a reading is brighter than the sun and the sky could make it; lamps in it may do that."""
     if not read.spot.drifts or read.spot.lamps > 0:
         return False
-    return read.ev100 > float(_brightest(np.array(_sun_at(site, read.read_at)))) + TOO_BRIGHT
+    return read.ev100 > float(_brightest(np.array(sun_height(site, read.read_at)))) + TOO_BRIGHT
 
 
 @lru_cache(maxsize=4096)
@@ -177,16 +177,9 @@ def _too_dim(site: Site, read: Read) -> bool:
     """Whether a reading in the open is darker than any sky leaves it; a window may be as small as it likes."""
     if read.spot.light not in ("sun", "shade") or read.spot.lamps > 0:
         return False
-    sun = _sun_at(site, read.read_at)
+    sun = sun_height(site, read.read_at)
     _, of_sky = sun_and_sky(sun, "overcast")
     return sun > DIM_FROM and read.ev100 < float(np.log2(of_sky * 100 / INCIDENT_C)) - TOO_DIM
-
-
-@lru_cache(maxsize=4096)
-def _sun_at(site: Site, moment: datetime) -> float:
-    """The sun's elevation [degrees]."""
-    (elevation, *_), _ = sun_path(site, [moment])
-    return float(elevation)
 
 
 def _brightest(elevation: NDArray[np.float64]) -> NDArray[np.float64]:

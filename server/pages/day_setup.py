@@ -13,7 +13,7 @@ from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.crews import all_owned, owned
-from server.book.days import changed, start_rig, usual_look
+from server.book.days import USUAL_LOOK, changed, start_rig, usual_look
 from server.book.kits import KitIncomplete
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import sun
@@ -75,7 +75,7 @@ class CarriedForm(Form):
     def check(self) -> None:
         """Hold the date and the tolerances to the engine's limits."""
         sun.check_date("on", self.on)
-        Look(2.8, 2.0, 4.0, 0.02, self.tolerance, self.rush_tolerance)
+        Look(*USUAL_LOOK, 0.02, self.tolerance, self.rush_tolerance)
 
 
 class PlaceForm(Form):
@@ -239,6 +239,7 @@ def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 2
         position = last + number if row is None else row.position
         lines.append(PlaceLine(place, used=row is not None, position=position, look=row or usual))
     lines.sort(key=lambda line: (not line.used, line.position))
+    steady, has_steady = _steady(day)
     return draw(
         request,
         "day/setup.html",
@@ -248,25 +249,24 @@ def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 2
         usual=usual,
         typed=typed,
         worn=_worn(day.kit),
-        steady=_steady(day),
-        has_steady=_has_steady(day),
+        steady=steady,
+        has_steady=has_steady,
         zooms=any(row.widest_long is not None or row.focal_long_mm is not None for row in day.kit.lenses),
     )
 
 
-def _has_steady(day: tables.Day) -> bool:
-    """Whether the day's body has a shutter that does not flicker under the venue's lamps."""
+def _steady(day: tables.Day) -> tuple[tuple[SteadyTime, ...], bool]:
+    """
+    The shutters that do not flicker under the venue's lamps at the body's frame rate, and whether the body has one.
+
+    None, and True, where nothing is known of the lamps or the body.
+    """
     body = next((row for row in day.kit.bodies if row.id == day.body_id), None)
     mains = day.venue.mains
-    return body is None or mains is None or any(is_steady(each, mains) for each in body.shutters)
-
-
-def _steady(day: tables.Day) -> tuple[SteadyTime, ...]:
-    """The shutters that do not flicker under the venue's lamps at the body's frame rate, where both are known."""
-    body = next((row for row in day.kit.bodies if row.id == day.body_id), None)
-    if day.venue.mains is None or body is None or body.frame_rate is None:
-        return ()
-    return steady_times(day.venue.mains, body.frame_rate)
+    if body is None or mains is None:
+        return (), True
+    times = () if body.frame_rate is None else steady_times(mains, body.frame_rate)
+    return times, any(is_steady(each, mains) for each in body.shutters)
 
 
 def _new_page(

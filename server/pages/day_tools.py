@@ -39,7 +39,7 @@ def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     ways = []
     if level is not None and not cannot_wear(day.kit, stop.look.worn):
         found = other_ways(day.kit, day.rig, level.light, stop.look)
-        around = Around(day.mains, sun_at(day.site, day.moment(now).astimezone(UTC)))
+        around = Around(day.mains, sun_at(day.site, day.moment(now)))
         ways = [(told_answer(day.used, day.rig, stop, move, "other", around), move) for move in found]
     return draw(request, "day/ways.html", day=day, stop=stop, level=level, moment=day.moment(now), ways=ways)
 

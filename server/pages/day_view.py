@@ -22,7 +22,7 @@ from server.exposure.scales import (
     marked_f_number,
     marked_shutter,
 )
-from server.exposure.sun import sun_path
+from server.exposure.sun import sun_height
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -163,7 +163,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
     at = day.stops.index(here) if here is not None else -1
     onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
     rig, moment = day.rig, day.moment(now)
-    sun = sun_at(day.site, moment.astimezone(UTC))
+    sun = sun_at(day.site, moment)
     rows = answered(day.used, rig, day.lit(now), Around(day.mains, sun))
     long_end = here is not None and here.look.long_end
     return DayView(
@@ -220,13 +220,9 @@ def shares_sky(day: Day, place: int) -> list[int]:
     return [each for each in under if each != place] if place in under else []
 
 
-@lru_cache(maxsize=256)
 def sun_at(site: Site | None, moment: datetime) -> float | None:
     """The sun's elevation [degrees]; None where the venue's coordinates are not known."""
-    if site is None:
-        return None
-    (elevation, *_), _ = sun_path(site, [moment])
-    return float(elevation)
+    return None if site is None else sun_height(site, moment.astimezone(UTC))
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from server.exposure.refused import OutOfRange
 from server.exposure.scales import ISO_MARKS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Collection, Mapping
 
 LIST_MOST = 100
 FIELDS_MOST = 5000  # a day with all the places that a venue may have is set up in one form
@@ -210,6 +210,25 @@ def sensor(came: object) -> depth.Format:
 def ticked(came: object) -> bool:
     """Whether a box was ticked."""
     return bool(came)
+
+
+def one_of(known: Collection[str], words: str, **empty: object) -> Callable[[object], Any]:
+    """
+    Reads a word of a list; words says the list. otherwise=…: what a field that was left empty stands for, if it may be.
+
+    >>> one_of(("front", "side"), "the front or the side", otherwise="side")(" ")
+    'side'
+    """
+
+    def read(came: object) -> object:
+        line = text(came)
+        if not line and "otherwise" in empty:
+            return empty["otherwise"]
+        if line not in known:
+            raise ValueError(words)
+        return line
+
+    return read
 
 
 Name = Annotated[str, BeforeValidator(name)]

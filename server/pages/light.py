@@ -84,7 +84,7 @@ class Here:
     The sun, the sky and the lamps at one place and hour.
 
     elevation, bearing  [degrees]  of the sun;  direct  when its direct light comes (True) and leaves
-    blue     where a polariser darkens a clear sky most;  level  the light
+    blue     where a polariser darkens a clear sky most, None once the sun is down;  level  the light
     steady   the shutters that do not flicker under its lamps;  shutters  the body's own, and whether each is steady
     rate_is_steady  whether the frame rate itself keeps step with the lamps
     """

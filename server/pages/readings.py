@@ -16,7 +16,7 @@ from server.exposure.daylight import SKIES, Sky
 from server.exposure.refused import OutOfRange
 
 from .drawing import zone
-from .forms import FNumber, Form, Number, NumberOrZero, Typed, Unclear, number, optional, or_zero, seconds, text
+from .forms import FNumber, Form, Number, NumberOrZero, Typed, Unclear, number, one_of, optional, or_zero, seconds, text
 from .photos import read_photo
 
 if TYPE_CHECKING:
@@ -45,22 +45,8 @@ def _base_if_empty(came: object) -> float:
     return 100.0 if optional(came) is None else number(came, "100")
 
 
-def _sky(came: object) -> Sky | None:
-    line = text(came)
-    if not line:
-        return None
-    if line not in SKIES:
-        message = "clear, partly cloudy or overcast"
-        raise ValueError(message)
-    return line
-
-
-def _part(came: object) -> Part:
-    line = text(came) or "face"
-    if line not in PARTS:
-        message = "lit face, window or dark corner"
-        raise ValueError(message)
-    return line
+_sky = one_of(SKIES, "clear, partly cloudy or overcast", otherwise=None)
+_part = one_of(PARTS, "lit face, window or dark corner", otherwise="face")
 
 
 def _taken(came: object) -> datetime | None:
@@ -68,11 +54,10 @@ def _taken(came: object) -> datetime | None:
     if not line:
         return None
     try:
-        taken = datetime.fromisoformat(line)
+        return datetime.fromisoformat(line)
     except ValueError as error:
         message = "a date and time, such as 2026-06-20 14:30"
         raise ValueError(message) from error
-    return taken
 
 
 def _plain(came: object) -> float:

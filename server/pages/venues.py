@@ -25,7 +25,7 @@ from server.exposure.flicker import MAINS
 from server.exposure.refused import OutOfRange, within
 
 from .drawing import KINDS_OF_LIGHT, draw, wants_fragment
-from .forms import Form, MaybeNumber, Name, NumberOrZero, TheForm, Ticked, Typed, text
+from .forms import Form, MaybeNumber, Name, NumberOrZero, TheForm, Ticked, Typed, one_of, text
 from .numbers import Number
 from .photos import ThePhoto
 from .readings import METHODS, Reading, last_noted, method_of, read_photo_reading, read_reading, stops_of, with_method
@@ -53,14 +53,6 @@ def _zone(came: object) -> str:
     return line
 
 
-def _kind_of_light(came: object) -> str:
-    line = text(came)
-    if line not in KINDS_OF_LIGHT:
-        message = "one of " + ", ".join(KINDS_OF_LIGHT.values())
-        raise ValueError(message)
-    return line
-
-
 def _mains(came: object) -> int | None:
     line = text(came)
     if line in ("", "None"):
@@ -71,12 +63,8 @@ def _mains(came: object) -> int | None:
     return int(line)
 
 
-def _lit_from(came: object) -> str:
-    line = text(came) or "side"
-    if line not in LIT_FROM:
-        message = "the front, the side, behind or above"
-        raise ValueError(message)
-    return line
+_kind_of_light = one_of(KINDS_OF_LIGHT, "one of " + ", ".join(KINDS_OF_LIGHT.values()))
+_lit_from = one_of(LIT_FROM, "the front, the side, behind or above", otherwise="side")
 
 
 class VenueForm(Form):
