@@ -32,14 +32,14 @@ DAYS_KNOWN = 500  # days that are remembered; a stamp is new with every change, 
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class DayPlace:
     """
     A place of the day: its number, name, what lights it, the look wanted there, and the light if it was read.
 
     lasers: whether stage lasers may be on there
     """
 
-    place: int
+    number: int
     name: str
     spot: Spot
     look: Look
@@ -50,28 +50,28 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Lit:
-    """A stop with its light at the moment it is used; None where nobody has read it."""
+    """A place with its light at the moment it is used; None where nobody has read it."""
 
-    stop: Stop
+    place: DayPlace
     level: Level | None
 
 
 @lru_cache(maxsize=256)
-def lit_at(site: Site | None, stops: tuple[Stop, ...], at: datetime, sky_now: Sky | None) -> tuple[Lit, ...]:
-    """Stops with their light at one time. Remembered, since every tap of a minute asks again."""
-    read = [(stop, stop.light) for stop in stops if stop.light is not None]
+def lit_at(site: Site | None, places: tuple[DayPlace, ...], at: datetime, sky_now: Sky | None) -> tuple[Lit, ...]:
+    """Places with their light at one time. Remembered, since every tap of a minute asks again."""
+    read = [(place, place.light) for place in places if place.light is not None]
     found = iter(
         levels(
             site,
             [
-                Read(stop.spot, light.reading.ev100, light.reading.taken_at, light.reading.sky, light.nudge)
-                for stop, light in read
+                Read(place.spot, light.reading.ev100, light.reading.taken_at, light.reading.sky, light.nudge)
+                for place, light in read
             ],
             at,
             sky_now,
         )
     )
-    return tuple(Lit(stop, None if stop.light is None else next(found)) for stop in stops)
+    return tuple(Lit(place, None if place.light is None else next(found)) for place in places)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ class Day:
     used: Carried
     rig: Rig
     state: State
-    stops: tuple[Stop, ...]
+    places: tuple[DayPlace, ...]
     moved_by_kit: bool
 
     @property
@@ -105,9 +105,9 @@ class Day:
         return self.used.kit
 
     @property
-    def here(self) -> Stop | None:
+    def here(self) -> DayPlace | None:
         """The place where the shooter stands."""
-        return next((stop for stop in self.stops if stop.place == self.state.here), None)
+        return next((place for place in self.places if place.number == self.state.here), None)
 
     def has_come(self, now: datetime) -> bool:
         """Whether it is this day at the venue, from its first minute until six the next morning."""
@@ -127,19 +127,19 @@ class Day:
         return self.state.sky if seen is not None and self.has_come(seen) and self.has_come(now) else None
 
     def lit(self, now: datetime) -> tuple[Lit, ...]:
-        """Every stop with its light at the moment it is used."""
+        """Every place with its light at the moment it is used."""
         # In UTC: by the clock of a zone, two moments may have one name.
-        return lit_at(self.site, self.stops, self.moment(now).astimezone(UTC), self.sky(now))
+        return lit_at(self.site, self.places, self.moment(now).astimezone(UTC), self.sky(now))
 
-    def level(self, stop: Stop, now: datetime) -> Level | None:
-        """The light at one of its stops at the moment it is used."""
-        return next(each.level for each in self.lit(now) if each.stop == stop)
+    def level(self, place: DayPlace, now: datetime) -> Level | None:
+        """The light at one of its places at the moment it is used."""
+        return next(each.level for each in self.lit(now) if each.place == place)
 
-    def stop(self, place: int) -> Stop:
-        """The stop at a place, by its number. Raises NotThere where the place is none of the day's."""
-        for stop in self.stops:
-            if stop.place == place:
-                return stop
+    def place(self, number: int) -> DayPlace:
+        """A place of the day by its number. Raises NotThere where it is none of the day's."""
+        for place in self.places:
+            if place.number == number:
+                return place
         raise NotThere("places")
 
 
@@ -175,25 +175,25 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
         (each.place_id, each.part): Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky, each.logged_at)
         for each in newest
     }
-    places = session.execute(_PLACES, {"day": day_id}).all()
-    spots = {each.place_id: spot_of(each) for each in places}
+    rows = session.execute(_PLACES, {"day": day_id}).all()
+    spots = {each.place_id: spot_of(each) for each in rows}
     site = site_of(row)
     # Without coordinates no sky is reckoned with, so none takes a nudge's place.
     under_sky = frozenset(place for place, spot in spots.items() if site is not None and spot.drifts)
     state = fold(events, rig_from(row.start), readings, under_sky)
     used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, state.lens or row.lens_id, row.holder_id))
     rig = nearest_rig(used.kit, state.rig)
-    stops = tuple(
-        Stop(
+    places = tuple(
+        DayPlace(
             each.place_id, each.name, spots[each.place_id], _look(each, row, used.kit),
             state.lights.get(each.place_id), each.distance_m, each.lasers,
         )
-        for each in places
+        for each in rows
     )  # fmt: skip
     moved_by_kit = rig != state.rig or used.stood_in
     return Day(
         day_id, row.name, row.venue, row.time_zone, site, row.mains, row.on, time.fromisoformat(row.seen_at),
-        used, rig, state, stops, moved_by_kit,
+        used, rig, state, places, moved_by_kit,
     )  # fmt: skip
 
 
@@ -215,12 +215,12 @@ def shortfalls(day: Day, now: datetime) -> tuple[tuple[str, float], ...]:
     0 stands for a place whose look cannot be worn. Raises OutOfRange for a kit that is too large to work out
     (`moves.RIGS_MOST`).
     """
-    lit = [(each.stop, each.level) for each in day.lit(now) if each.level is not None]
-    stuck = [stop for stop, _ in lit if cannot_wear(day.kit, stop.look.worn)]
-    asked = [(level.light, stop.look) for stop, level in lit if stop not in stuck]
+    lit = [(each.place, each.level) for each in day.lit(now) if each.level is not None]
+    stuck = [place for place, _ in lit if cannot_wear(day.kit, place.look.worn)]
+    asked = [(level.light, place.look) for place, level in lit if place not in stuck]
     misses = iter(found.parts[0] for found in best_pictures(day.kit, asked))
     clicks = day.kit.body.clicks_per_stop
-    short = [(stop.name, 0.0 if stop in stuck else next(misses) / clicks, stop in stuck) for stop, _ in lit]
+    short = [(place.name, 0.0 if place in stuck else next(misses) / clicks, place in stuck) for place, _ in lit]
     return tuple((name, stops) for name, stops, is_stuck in short if is_stuck or stops > 0)
 
 

@@ -21,7 +21,7 @@ from .forms import Form, Number, NumberOrZero, TheForm, Typed, text
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
-    from server.book.days import Stop
+    from server.book.days import DayPlace
     from server.exposure.light import Light
     from server.exposure.rig import Kit, Look
 
@@ -33,15 +33,15 @@ def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     """Every way to a place that no other beats on hand time, iris and ISO at once."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    stop = day.stop(place_id)
+    place = day.place(place_id)
     now = datetime.now(UTC)
-    level = day.level(stop, now)
+    level = day.level(place, now)
     ways = []
-    if level is not None and not cannot_wear(day.kit, stop.look.worn):
-        found = other_ways(day.kit, day.rig, level.light, stop.look)
+    if level is not None and not cannot_wear(day.kit, place.look.worn):
+        found = other_ways(day.kit, day.rig, level.light, place.look)
         around = Around(day.mains, sun_at(day.site, day.moment(now)))
-        ways = [(told_answer(day.used, day.rig, stop, move, "other", around), move) for move in found]
-    return draw(request, "day/ways.html", day=day, stop=stop, level=level, moment=day.moment(now), ways=ways)
+        ways = [(told_answer(day.used, day.rig, place, move, "other", around), move) for move in found]
+    return draw(request, "day/ways.html", day=day, place=place, level=level, moment=day.moment(now), ways=ways)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,18 +57,18 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
     """The smallest bag for the day, what stays at home, and what one more filter would gain."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    stops: list[Stop] = []
+    places: list[DayPlace] = []
     asked: list[tuple[Kit, Light, Look]] = []
     now = datetime.now(UTC)
     for each in day.lit(now):
-        if each.level is not None and not cannot_wear(day.kit, each.stop.look.worn):
-            stops.append(each.stop)
-            asked.append((day.kit, each.level.light, each.stop.look))
+        if each.level is not None and not cannot_wear(day.kit, each.place.look.worn):
+            places.append(each.place)
+            asked.append((day.kit, each.level.light, each.place.look))
     try:
         bag = packing.pack(asked)
     except OutOfRange as refused:
         return draw(request, "day/bag.html", status=422, day=day, moment=day.moment(now), refused=refused)
-    names = [stop.name for stop in stops]
+    names = [place.name for place in places]
     packed = [Packed(_name(day.kit, piece), tuple(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces]
     ids = {piece.which for piece in bag.pieces if piece.what == "filter"}
     return draw(
@@ -80,8 +80,8 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
         packed=packed,
         at_home=[_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids],
         short=[(names[n], clicks / day.kit.body.clicks_per_stop) for n, clicks in bag.short.items()],
-        in_doubt=[each.stop.name for each in day.lit(now) if each.level is not None and each.level.trust == "stale"],
-        left_out=[stop.name for stop in day.stops if stop not in stops],
+        in_doubt=[each.place.name for each in day.lit(now) if each.level is not None and each.level.trust == "stale"],
+        left_out=[place.name for place in day.places if place not in places],
         gains=[
             (gain, [names[n] for n in gain.mended], [names[n] for n in gain.kept])
             for gain in (packing.gains(asked, day.rig) if asked else ())
@@ -130,13 +130,13 @@ def advise_grad(
     """The form for a sky and a ground reading."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    stop = day.stop(place_id)
+    place = day.place(place_id)
     return draw(
         request,
         "day/grad.html",
         day=day,
-        stop=stop,
-        level=day.level(stop, datetime.now(UTC)),
+        place=place,
+        level=day.level(place, datetime.now(UTC)),
         typed=Typed(),
         advice=None,
     )
@@ -150,7 +150,7 @@ def work_out_grad(
     form, typed = GradForm.read(came)
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    stop, kit = day.stop(place_id), day.kit
+    place, kit = day.place(place_id), day.kit
     advice = None
     if form is not None:
         holder = kit.holder if kit.holder is not None and kit.holder.mounts_on(kit.lens.thread, kit.step_ups) else None
@@ -167,8 +167,8 @@ def work_out_grad(
         "day/grad.html",
         status=status,
         day=day,
-        stop=stop,
-        level=day.level(stop, datetime.now(UTC)),
+        place=place,
+        level=day.level(place, datetime.now(UTC)),
         typed=typed,
         advice=advice,
     )

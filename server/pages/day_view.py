@@ -27,7 +27,7 @@ from server.exposure.sun import sun_height
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from server.book.days import Day, Lit, Stop
+    from server.book.days import Day, DayPlace, Lit
     from server.book.kits import Carried
     from server.exposure.daylight import Sky
     from server.exposure.moves import Answers, Move
@@ -82,7 +82,7 @@ class Row:
     cannot  why the look cannot be worn at this place with this lens, where it cannot
     """
 
-    stop: Stop
+    place: DayPlace
     level: Level | None
     clean: Answer | None
     fast: Answer | None
@@ -160,8 +160,8 @@ class DayView:
 def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayView:
     """The view of a day: every place answered from the rig that is on the camera, in the light of the moment."""
     here = day.here
-    at = day.stops.index(here) if here is not None else -1
-    onward = (*day.stops[at + 1 :], *day.stops[: max(at, 0)])
+    at = day.places.index(here) if here is not None else -1
+    onward = (*day.places[at + 1 :], *day.places[: max(at, 0)])
     rig, moment = day.rig, day.moment(now)
     sun = sun_at(day.site, moment)
     rows = answered(day.used, rig, day.lit(now), Around(day.mains, sun))
@@ -173,9 +173,9 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         has_gone=moment < now,
         sky=day.sky(now),
         offer=offer(day),
-        under_sky=any(stop.spot.drifts for stop in day.stops),
-        here=None if here is None else rows[here.place],
-        rows=tuple(rows[stop.place] for stop in onward),
+        under_sky=any(place.spot.drifts for place in day.places),
+        here=None if here is None else rows[here.number],
+        rows=tuple(rows[place.number] for place in onward),
         picture=picture(day.kit, rig, None if here is None else here.look),
         rig=" · ".join((wording.f_number(rig.aperture), marked_shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
@@ -189,7 +189,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
     )
 
 
-def _here_cautions(day: Day, here: Stop, sun: float | None) -> tuple[str, ...]:
+def _here_cautions(day: Day, here: DayPlace, sun: float | None) -> tuple[str, ...]:
     """What to look out for where the shooter stands, with what is on the camera."""
     mains = day.mains if here.spot.under_lamps else None
     return (*flicker_caution(day.rig.shutter, mains), *place_cautions(here.spot, sun, lasers=here.lasers))
@@ -216,7 +216,7 @@ def light_words(clicks: int) -> str:
 
 def shares_sky(day: Day, place: int) -> list[int]:
     """The other places that daylight reaches and that have a reading, by number; none where it does not reach this."""
-    under = [stop.place for stop in day.stops if stop.spot.drifts and stop.light is not None]
+    under = [place.number for place in day.places if place.spot.drifts and place.light is not None]
     return [each for each in under if each != place] if place in under else []
 
 
@@ -240,39 +240,39 @@ def answered(used: Carried, rig: Rig, lit: tuple[Lit, ...], around: Around) -> d
 
     Remembered, since a page that is loaded again, or by the second phone, asks the same of the same values.
     """
-    cannot = {each.stop.look: cannot_wear(used.kit, each.stop.look.worn) for each in lit}
+    cannot = {each.place.look: cannot_wear(used.kit, each.place.look.worn) for each in lit}
     asked = [
-        (each.stop.place, (each.level.light, each.stop.look))
+        (each.place.number, (each.level.light, each.place.look))
         for each in lit
-        if each.level is not None and not cannot[each.stop.look]
+        if each.level is not None and not cannot[each.place.look]
     ]
     moves = best_moves(used.kit, rig, [question for _, question in asked])
     answers = dict(zip((place for place, _ in asked), moves, strict=True))
     return {
-        each.stop.place: _row(used, rig, each, answers.get(each.stop.place), cannot[each.stop.look], around)
+        each.place.number: _row(used, rig, each, answers.get(each.place.number), cannot[each.place.look], around)
         for each in lit
     }
 
 
 def _row(used: Carried, rig: Rig, lit: Lit, answers: Answers | None, cannot: str, around: Around) -> Row:
-    stop = lit.stop
+    place = lit.place
     if answers is None:
-        return Row(stop, lit.level, None, None, "", cannot)
+        return Row(place, lit.level, None, None, "", cannot)
     clean, fast = answers.clean, answers.fast
     saved = clean.score.hand_seconds - fast.score.hand_seconds
     worth_it = fast.score.glass_seconds < clean.score.glass_seconds and saved >= WORTH_SAVING
     return Row(
-        stop,
+        place,
         lit.level,
-        told_answer(used, rig, stop, clean, "clean", around),
-        told_answer(used, rig, stop, fast, "fast", around) if worth_it else None,
+        told_answer(used, rig, place, clean, "clean", around),
+        told_answer(used, rig, place, fast, "fast", around) if worth_it else None,
         f"{saved:.0f} s" if worth_it else "",
     )
 
 
-def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str, around: Around) -> Answer:
+def told_answer(used: Carried, now: Rig, place: DayPlace, move: Move, answer: str, around: Around) -> Answer:
     """An answer as it is drawn and tapped."""
-    mains = around.mains if stop.spot.under_lamps else None
+    mains = around.mains if place.spot.under_lamps else None
     kit, clicks = used.kit, used.kit.body.clicks_per_stop
     said = wording.told(kit, move)
     sent = json.dumps({"answer": answer, "rig": rig_data(move.rig)}, separators=(",", ":"))
@@ -281,22 +281,22 @@ def told_answer(used: Carried, now: Rig, stop: Stop, move: Move, answer: str, ar
         click_bars(said.turn.clicks, clicks, opens=said.turn.way == "open") if clicks != STEPLESS else None,
         sent,
         blur=None if said.turn.way == "stay" else blur_ratio(now.aperture, move.rig.aperture, clicks),
-        sharp=_sharp(used, stop, move.rig),
+        sharp=_sharp(used, place, move.rig),
         cautions=(
-            *cautions(kit, move.rig, used.sight(long_end=stop.look.long_end)),
+            *cautions(kit, move.rig, used.sight(long_end=place.look.long_end)),
             *flicker_caution(move.rig.shutter, mains),
-            *place_cautions(stop.spot, around.sun, lasers=stop.lasers, ahead=True),
+            *place_cautions(place.spot, around.sun, lasers=place.lasers, ahead=True),
         ),
     )
 
 
-def _sharp(used: Carried, stop: Stop, rig: Rig) -> tuple[float, float | None] | None:
+def _sharp(used: Carried, place: DayPlace, rig: Rig) -> tuple[float, float | None] | None:
     """The near and far limit [m] of what is sharp at a place, where the sensor, the lens and the distance are known."""
-    focal = used.focal(long_end=stop.look.long_end)
-    if used.sensor is None or focal is None or stop.distance_m is None or stop.distance_m * 1000 <= focal:
+    focal = used.focal(long_end=place.look.long_end)
+    if used.sensor is None or focal is None or place.distance_m is None or place.distance_m * 1000 <= focal:
         return None
     exact = exact_f_number(rig.aperture, used.kit.body.clicks_per_stop)
-    limits = depth(Focus(focal, exact, stop.distance_m, used.sensor.circle_mm))
+    limits = depth(Focus(focal, exact, place.distance_m, used.sensor.circle_mm))
     return limits.near_m, limits.far_m
 
 

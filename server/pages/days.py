@@ -34,7 +34,7 @@ from .readings import METHODS, last_noted, method_of, read_photo_reading, read_r
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-    from server.book.days import Day, Stop
+    from server.book.days import Day, DayPlace
     from server.door.visitor import Visitor
 
     from .readings import Reading
@@ -168,7 +168,7 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
         if form is not None:
             answer, rig = form.tap
             try:
-                data = {"place": day.stop(form.place).place, "answer": answer, "rig": checked_rig(day.kit, rig)}
+                data = {"place": day.place(form.place).number, "answer": answer, "rig": checked_rig(day.kit, rig)}
             except OutOfRange:
                 return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
             append(session, day_id, form.event_id, "moved", data, visitor.name)
@@ -183,7 +183,7 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
         if form is not None:
-            data = {"place": day.stop(form.place).place, "clicks": form.clicks}
+            data = {"place": day.place(form.place).number, "clicks": form.clicks}
             append(session, day_id, form.event_id, "nudged", data, visitor.name)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
         return _drawn(request, session, visitor, day_id, typed, said)
@@ -210,7 +210,7 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
         day = open_day(session, visitor.crew, day_id)
         wrong = ""
         if form is not None:
-            others = shares_sky(day, day.stop(form.place).place)
+            others = shares_sky(day, day.place(form.place).number)
             said = f"{light_words(form.clicks)} at {len(others)} more."
             # Shared once: a second tap, or another phone's, would count the same fall again.
             if day.state.turned == (form.place, form.clicks):
@@ -329,7 +329,7 @@ def meter(
     """The forms for a new reading at a place of the day."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    return _meter_page(request, day, day.stop(place_id), Typed())
+    return _meter_page(request, day, day.place(place_id), Typed())
 
 
 @router.post("/days/{day_id}/places/{place_id}/readings")
@@ -380,17 +380,17 @@ def _take(
     reading: Reading | None,
     typed: Typed,
 ) -> Response:
-    stop = day.stop(place_id)
+    place = day.place(place_id)
     event, typed_id = EventOnly.read(came)
     typed.errors |= typed_id.errors
     if reading is None or event is None:
-        return _meter_page(request, day, stop, typed, status=422)
+        return _meter_page(request, day, place, typed, status=422)
     data: dict[str, Any] = {"place": place_id, "kind": reading.kind, "raw": reading.raw, "ev100": reading.ev100}
     data |= {"part": reading.part} if reading.part != "face" else {}
     data |= {"sky": reading.sky} if reading.sky is not None else {}
     data |= {"taken_at": reading.taken_at.isoformat()} if reading.taken_at is not None else {}
     append(session, day.id, event.event_id, "reading_taken", data, visitor.name)
-    newest = stop.light.reading.taken_at if stop.light is not None else None
+    newest = place.light.reading.taken_at if place.light is not None else None
     older = reading.part == "face" and newest is not None and reading.taken_at is not None and newest > reading.taken_at
     return with_method(request, _to_day(request, day.id, "?older" if older else ""), reading.kind)
 
@@ -436,15 +436,15 @@ def _rig_page(request: Request, day: Day, typed: Typed, status: int = 200) -> Re
     )  # fmt: skip
 
 
-def _meter_page(request: Request, day: Day, stop: Stop, typed: Typed, status: int = 200) -> Response:
+def _meter_page(request: Request, day: Day, place: DayPlace, typed: Typed, status: int = 200) -> Response:
     now = datetime.now(UTC)
-    light = stop.light
-    lit = [each.light.reading for each in day.stops if each.light is not None]
+    light = place.light
+    lit = [each.light.reading for each in day.places if each.light is not None]
     last_sky = day.sky(now) or last_noted([(reading.taken_at, reading.sky) for reading in lit], now)
-    there = None if light is None else contrast(day.site, stop.spot, light.reading, light.others, day.moment(now))
+    there = None if light is None else contrast(day.site, place.spot, light.reading, light.others, day.moment(now))
     return draw(
-        request, "day/meter.html", status=status, day=day, stop=stop, typed=typed, methods=METHODS,
-        level=day.level(stop, now), contrast=there or {},
+        request, "day/meter.html", status=status, day=day, place=place, typed=typed, methods=METHODS,
+        level=day.level(place, now), contrast=there or {},
         last_method=method_of(request, None if light is None else light.reading.kind), last_sky=last_sky,
         stops_on=glass_stops(day.kit, day.rig), glass=wording.on_the_lens(day.kit, day.rig), rig=day.rig,
     )  # fmt: skip

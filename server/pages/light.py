@@ -32,7 +32,7 @@ from .readings import METHODS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from server.book.days import Day, Stop
+    from server.book.days import Day, DayPlace
     from server.book.log import Reading
     from server.door.visitor import Visitor
     from server.exposure.daylight import Sky, Spot
@@ -176,7 +176,7 @@ def _day_light(request: Request, book: TheBook, visitor: Visitor, day_id: int, p
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
         marks = readings_of_day(session, day_id)
-    seen = [_seen_on_day(stop, day, marks.get(stop.place, [])) for stop in day.stops]
+    seen = [_seen_on_day(place, day, marks.get(place.number, [])) for place in day.places]
     if place_id is not None:
         seen = [_only(seen, place_id)]
     moment = day.moment(now)
@@ -266,15 +266,15 @@ def _seen_at_venue(place: tables.Place, look: Look | None) -> Seen:
     return Seen(place.id, place.name, spot, read, marks, look, place.lasers)
 
 
-def _seen_on_day(stop: Stop, day: Day, readings: Sequence[Reading]) -> Seen:
-    light = stop.light
+def _seen_on_day(place: DayPlace, day: Day, readings: Sequence[Reading]) -> Seen:
+    light = place.light
     read: Read | None = None
     if light is not None:
         reading = light.reading
-        read = Read(stop.spot, reading.ev100, reading.taken_at, reading.sky, light.nudge)
+        read = Read(place.spot, reading.ev100, reading.taken_at, reading.sky, light.nudge)
     marks = tuple((each.taken_at, each.ev100, METHODS.get(each.kind, each.kind)) for each in readings)
-    look = None if cannot_wear(day.kit, stop.look.worn) else stop.look
-    return Seen(stop.place, stop.name, stop.spot, read, marks, look, stop.lasers)
+    look = None if cannot_wear(day.kit, place.look.worn) else place.look
+    return Seen(place.number, place.name, place.spot, read, marks, look, place.lasers)
 
 
 def _span(on: date, time_zone: str) -> tuple[datetime, datetime]:

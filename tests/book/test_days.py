@@ -92,21 +92,21 @@ def log(book, day):
 
 
 def place_of(day, name):
-    return next(stop.place for stop in day.stops if stop.name == name)
+    return next(place.number for place in day.places if place.name == name)
 
 
 def test_places_come_in_the_day_s_order(opened):
-    assert [stop.name for stop in opened().stops] == ["Loft", "Cellar", "Yard"]
+    assert [place.name for place in opened().places] == ["Loft", "Cellar", "Yard"]
 
 
 def test_each_place_has_its_own_kind_of_light_and_look(opened):
-    loft = opened().stops[0]
+    loft = opened().places[0]
     assert (loft.spot.light, loft.look) == ("window", Look(2.8, 2.0, 4.0, 0.02, 0.2, 0.5))
 
 
 def test_the_newest_reading_counts_not_the_last_that_was_typed(opened):
     """Readings are typed in later, in any order; the light is the one that was metered last."""
-    light = {stop.name: stop.light for stop in opened().stops}
+    light = {place.name: place.light for place in opened().places}
     assert light["Yard"].reading.ev100 == 15.0
     assert light["Loft"].reading.ev100 == 6.0
     assert light["Cellar"] is None
@@ -118,7 +118,7 @@ def test_of_two_readings_of_one_moment_the_one_typed_later_counts(book, opened, 
         session.add_all([tables.Reading(place_id=place, taken_at=NOON, who="w", kind="ev", raw={}, ev100=ev)
                          for ev in (3.0, 4.0)])  # fmt: skip
         days.changed(session, day[1])
-    assert opened().stops[0].light.reading.ev100 == 4.0
+    assert opened().places[0].light.reading.ev100 == 4.0
 
 
 def test_the_kit_is_the_one_chosen_with_the_hands_that_differ(opened):
@@ -176,16 +176,16 @@ def test_events_keep_the_time_of_the_hand_and_the_time_they_came_in(book, log):
 def test_a_nudge_is_seen_at_once(opened, log):
     loft = place_of(opened(), "Loft")
     log("nudge-one", "nudged", {"place": loft, "clicks": -1})
-    assert opened().stops[0].light.light.ev100 == pytest.approx(6 - 1 / 3)
+    assert opened().places[0].light.light.ev100 == pytest.approx(6 - 1 / 3)
     log("nudge-two", "nudged", {"place": loft, "clicks": -1})
-    assert opened().stops[0].light.light.ev100 == pytest.approx(6 - 2 / 3)
+    assert opened().places[0].light.light.ev100 == pytest.approx(6 - 2 / 3)
 
 
 def test_a_nudge_that_came_late_counts_from_the_reading_of_its_time(opened, log):
     """Made before the reading of 11:00 and sent after it: the reading has it in it already."""
     yard = place_of(opened(), "Yard")
     log("late-nudge", "nudged", {"place": yard, "clicks": -1}, minutes=-90)
-    assert opened().stops[2].light.light.ev100 == 15.0
+    assert opened().places[2].light.light.ev100 == 15.0
 
 
 def test_a_failed_block_leaves_no_event_and_the_day_as_it_was(book, day, opened):
@@ -194,9 +194,9 @@ def test_a_failed_block_leaves_no_event_and_the_day_as_it_was(book, day, opened)
 
     def failing():
         with book.writing() as session:
-            days.append(session, day[1], "gone-again", "nudged", {"place": before.stops[0].place, "clicks": 1}, "s")
+            days.append(session, day[1], "gone-again", "nudged", {"place": before.places[0].number, "clicks": 1}, "s")
             session.flush()
-            assert days.open_day(session, *day).stops[0].light.nudge == 1
+            assert days.open_day(session, *day).places[0].light.nudge == 1
             raise ValueError("halfway")
 
     with pytest.raises(ValueError, match="halfway"):
@@ -232,11 +232,11 @@ def test_only_the_day_s_own_places_can_be_walked_to(book, day, opened):
         session.add(venue)
         session.flush()
         elsewhere = venue.places[0].id
-    mine = opened().stops[0]
-    assert opened().stop(mine.place) is mine
+    mine = opened().places[0]
+    assert opened().place(mine.number) is mine
     for place in (elsewhere, 0, -1, 2**40):
         with pytest.raises(NotThere):
-            opened().stop(place)
+            opened().place(place)
 
 
 def changed(book, day, change):

@@ -313,8 +313,8 @@ def test_a_book_of_the_first_tables_keeps_every_row_on_its_way_to_the_newest(set
             assert sorted(map(dict, after), key=repr) == sorted(rows, key=repr), table
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
         day = open_day(session, 1, 2)
-    assert day.stops[0].look.worn == frozenset()
-    assert day.stops[0].light.light.ev100 == pytest.approx(6 + 1 / 3), "the reading, and the nudge of the log"
+    assert day.places[0].look.worn == frozenset()
+    assert day.places[0].light.light.ev100 == pytest.approx(6 + 1 / 3), "the reading, and the nudge of the log"
     assert day.rig.slots == ("5",)
     assert [piece.kind for piece in day.kit.filters] == ["nd", "nd"]
     assert day.kit.step_ups == ()
