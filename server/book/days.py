@@ -1,4 +1,4 @@
-"""A shooting day: its places and looks, the kit that is used, its log, and the state the log gives."""
+"""A shooting day: its places and looks, its running order, the kit that is used, its log, and the state it gives."""
 
 from __future__ import annotations
 
@@ -17,14 +17,17 @@ from server.exposure.moves import best_pictures, cannot_wear, no_steady_shutter
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 from server.exposure.scales import exact_f_number
 from server.exposure.sun import Site
-from server.exposure.trust import Level, Read, levels
+from server.exposure.trust import Level, Read, levels_then
 
 from . import tables
 from .crews import NotThere
 from .kits import Carried, carried
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
+from .order import Stop, order_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from sqlalchemy.orm import Session
 
 NIGHT = timedelta(hours=6)  # a wedding's dance floor is the same day after midnight
@@ -56,18 +59,37 @@ class Lit:
     level: Level | None
 
 
+@dataclass(frozen=True, slots=True)
+class LitStop:
+    """
+    A stop of the running order with its place, the look wanted at the stop in it, and the light at the moment.
+
+    place, level  None where it is at none of the day's places, or nobody has read the light there
+    moment        when its light is used: at its time, or now where that has gone by
+    lens          the number of the lens that is on for it
+    """
+
+    stop: Stop
+    place: DayPlace | None
+    level: Level | None
+    moment: datetime
+    lens: int
+
+
 @lru_cache(maxsize=256)
-def lit_at(site: Site | None, places: tuple[DayPlace, ...], at: datetime, sky_now: Sky | None) -> tuple[Lit, ...]:
-    """Places with their light at one time. Remembered, since every tap of a minute asks again."""
-    read = [(place, place.light) for place in places if place.light is not None]
+def lit_at(
+    site: Site | None, places: tuple[DayPlace, ...], at: tuple[datetime, ...], sky_now: Sky | None
+) -> tuple[Lit, ...]:
+    """Places with their light, each at a time of its own. Remembered, since every tap of a minute asks again."""
+    read = [(place, place.light, each) for place, each in zip(places, at, strict=True) if place.light is not None]
     found = iter(
-        levels(
+        levels_then(
             site,
             [
                 Read(place.spot, light.reading.ev100, light.reading.taken_at, light.reading.sky, light.nudge)
-                for place, light in read
+                for place, light, _ in read
             ],
-            at,
+            [each for *_, each in read],
             sky_now,
         )
     )
@@ -81,6 +103,8 @@ class Day:
 
     site     where the venue lies, mains [Hz] of its lamps; None: not known
     on, seen_at  its date, and the hour that its light is shown for until it has come, at the venue's clock
+    began    what was on the camera before the first move, and began_used what of the kit was in use with it
+    order    the running order, as it comes now;  others  what would be in use with each other lens that it names
     moved_by_kit: the log's rig no longer fits the kit, and was cut down to it; or the body or lens chosen for the day
     has left the kit, and another one stands in for it.
     """
@@ -98,6 +122,10 @@ class Day:
     state: State
     places: tuple[DayPlace, ...]
     moved_by_kit: bool
+    began: Rig
+    began_used: Carried
+    order: tuple[Stop, ...]
+    others: Mapping[int, Carried]
 
     @property
     def kit(self) -> Kit:
@@ -129,7 +157,37 @@ class Day:
     def lit(self, now: datetime) -> tuple[Lit, ...]:
         """Every place with its light at the moment it is used."""
         # In UTC: by the clock of a zone, two moments may have one name.
-        return lit_at(self.site, self.places, self.moment(now).astimezone(UTC), self.sky(now))
+        at = self.moment(now).astimezone(UTC)
+        return lit_at(self.site, self.places, (at,) * len(self.places), self.sky(now))
+
+    def ahead(self) -> tuple[Stop, ...]:
+        """The stops of the running order that come after the one that was gone to last; all before the first."""
+        last = next(reversed(list(self.state.done)), 0)
+        numbers = [stop.number for stop in self.order]
+        return self.order[numbers.index(last) + 1 :] if last in numbers else self.order
+
+    def lit_stops(self, stops: Sequence[Stop], lens: int, now: datetime) -> tuple[LitStop, ...]:
+        """Stops in order with their light, each at its own time; lens is the one that is on before the first."""
+        known = {place.number: place for place in self.places}
+        places = [
+            None if stop.place not in known else replace(known[stop.place], look=stop.look(known[stop.place].look))
+            for stop in stops
+        ]
+        soonest = self.moment(now) if self.has_come(now) else None
+        moments = [stop.at if soonest is None else max(stop.at, soonest, key=_instant) for stop in stops]
+        there = [(place, _instant(each)) for place, each in zip(places, moments, strict=True) if place is not None]
+        lit = lit_at(self.site, tuple(place for place, _ in there), tuple(each for _, each in there), self.sky(now))
+        level = iter(each.level for each in lit)
+        found = []
+        for stop, place, moment in zip(stops, places, moments, strict=True):
+            lens = stop.lens if stop.lens is not None and stop.lens in self.others else lens
+            found.append(LitStop(stop, place, None if place is None else next(level), moment, lens))
+        return tuple(found)
+
+    def used_with(self, lens: int) -> Carried:
+        """What of the kit is in use with a lens that is on, or that the running order names."""
+        known = {self.used.lens: self.used, self.began_used.lens: self.began_used}
+        return known.get(lens) or self.others[lens]
 
     def level(self, place: DayPlace, now: datetime) -> Level | None:
         """The light at one of its places at the moment it is used."""
@@ -141,6 +199,11 @@ class Day:
             if place.number == number:
                 return place
         raise NotThere("places")
+
+
+def _instant(moment: datetime) -> datetime:
+    """In UTC: by the clock of a zone, two moments may have one name, and compare as it shows them."""
+    return moment.astimezone(UTC)
 
 
 def open_day(session: Session, crew_id: int, day_id: int) -> Day:
@@ -181,8 +244,17 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     # Without coordinates no sky is reckoned with, so none takes a nudge's place.
     under_sky = frozenset(place for place, spot in spots.items() if site is not None and spot.drifts)
     state = fold(events, rig_from(row.start), readings, under_sky)
-    used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, state.lens or row.lens_id, row.holder_id))
+
+    def with_(lens: int | None) -> Carried:
+        return carried(session, row.kit_stamp, row.kit_id, (row.body_id, lens or row.lens_id, row.holder_id))
+
+    used = with_(state.lens)
     rig = nearest_rig(used.kit, state.rig)
+    began_used = used if state.began is None else with_(state.began_with)
+    began = rig if state.began is None else nearest_rig(began_used.kit, state.began)
+    order = order_of(session.execute(_STOPS, {"day": day_id}), row.on, row.time_zone, state.shifts)
+    own = {lens for lens, _ in used.lenses}
+    others = {stop.lens: with_(stop.lens) for stop in order if stop.lens in own}
     places = tuple(
         DayPlace(
             each.place_id, each.name, spots[each.place_id], _look(each, row, used.kit),
@@ -193,7 +265,7 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     moved_by_kit = rig != state.rig or used.stood_in
     return Day(
         day_id, row.name, row.venue, row.time_zone, site, row.mains, row.on, time.fromisoformat(row.seen_at),
-        used, rig, state, places, moved_by_kit,
+        used, rig, state, places, moved_by_kit, began, began_used, order, others,
     )  # fmt: skip
 
 
@@ -300,6 +372,15 @@ _PLACES = (
     .where(tables.DayPlace.day_id == bindparam("day"))
     .order_by(tables.DayPlace.position, tables.DayPlace.id)
 )
+_STOPS = (
+    select(
+        tables.Stop.id, tables.Stop.uid, tables.Stop.name, tables.Stop.minutes, tables.Stop.second, tables.Stop.lasts,
+        tables.Stop.place_id, tables.Stop.wanted, tables.Stop.widest, tables.Stop.narrowest, tables.Stop.lens_id,
+        tables.Stop.notes,
+    )
+    .where(tables.Stop.day_id == bindparam("day"))
+    .order_by(tables.Stop.id)
+)  # fmt: skip
 _LOG = select(
     tables.Event.id, tables.Event.kind, tables.Event.made_at, tables.Event.who, tables.Event.data
 ).where(tables.Event.day_id == bindparam("day"))  # fmt: skip

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
 RIG_FIELDS = tuple(each.name for each in fields(Rig))
 Kind = Literal[
-    "moved", "nudged", "sky_nudged", "sky_seen", "rig_corrected", "lens_changed", "reading_taken", "undone"
+    "moved", "nudged", "sky_nudged", "sky_seen", "rig_corrected", "lens_changed", "reading_taken", "order_shifted",
+    "clip_noted", "undone",
 ]  # fmt: skip
 Part = Literal["face", "bright", "dark"]
 PARTS: tuple[Part, ...] = get_args(Part)
@@ -32,13 +33,16 @@ class Event:
     """
     One thing that happened. data, by kind:
 
-    moved          place, answer ("clean", "fast" or "other"), rig: where the shooter went, with what on the camera
+    moved          place, answer ("clean", "fast" or "other"), rig: where the shooter went, with what on the camera;
+                   stop, where it was one of the running order; lens, where another one was put on for it
     nudged         place, clicks: the light rose (+) or fell (-)
     sky_nudged     places, clicks: the same at the other places under this sky, because the shooter said so
     sky_seen       sky: clear, partly or overcast, as it stands now
     rig_corrected  rig: what is really on the camera
     lens_changed   lens: which one is on the camera now, rig: what stayed on it
     reading_taken  place, kind, raw, ev100; where they were said: sky, part, and taken_at of a reading made earlier
+    order_shifted  stops, minutes: these stops of the running order come so much later (+) or earlier (-)
+    clip_noted     name: of the clip or shot just made; notes, where some were typed
     undone         event: the id of the event taken back
     """
 
@@ -97,6 +101,9 @@ class State:
     last is the event that undo takes back; None where there is nothing to undo.
     sky is what was last said of it, and sky_at when; None where nobody did.
     turned is the place that was nudged last and by how many clicks in a row, while nothing else has happened since.
+    began is what was on the camera when the first move was made, and began_with the lens as above.
+    done has the stops of the running order that were gone to, with the time; shifts how far each was put off [min].
+    clip is the name that was noted last.
     """
 
     here: int | None
@@ -108,6 +115,11 @@ class State:
     sky: Sky | None = None
     sky_at: datetime | None = None
     turned: tuple[int, int] | None = None
+    began: Rig | None = None
+    began_with: int | None = None
+    done: Mapping[int, datetime] = field(default_factory=dict)
+    shifts: Mapping[int, int] = field(default_factory=dict)
+    clip: str = ""
 
 
 def fold(
@@ -158,6 +170,11 @@ class _Folding:
         self.rig, self.lights = start, lights
         self.last: Event | None = None
         self.turned: tuple[int, int] | None = None
+        self.began: Rig | None = None
+        self.began_with: int | None = None
+        self.done: dict[int, datetime] = {}
+        self.shifts: dict[int, int] = {}
+        self.clip = ""
 
     def take(self, event: Event) -> None:
         """Lay one event on."""
@@ -165,7 +182,7 @@ class _Folding:
         turned, self.turned = self.turned, None
         match event.kind:
             case "moved":
-                self.here, self.since = event.data["place"], event.made_at
+                self._move(event)
             case "lens_changed":
                 self.lens = event.data["lens"]
             case "nudged":
@@ -179,16 +196,37 @@ class _Folding:
                 self.lights.see(event.data["sky"], event.made_at)
             case "reading_taken":
                 self.lights.read(event)
+            case "order_shifted" | "clip_noted":
+                self._note(event)
         if "rig" in event.data:
             self.rig = rig_from(event.data["rig"])
+
+    def _move(self, event: Event) -> None:
+        """The shooter walked somewhere, perhaps to a stop of the running order, perhaps with another lens on."""
+        if self.began is None:
+            self.began, self.began_with = self.rig, self.lens
+        self.here, self.since = event.data["place"], event.made_at
+        self.lens = event.data.get("lens", self.lens)
+        if "stop" in event.data:
+            self.done.pop(event.data["stop"], None)  # gone to once more, it is the last one
+            self.done[event.data["stop"]] = event.made_at
+
+    def _note(self, event: Event) -> None:
+        """What changes neither the camera nor the light."""
+        if event.kind == "clip_noted":
+            self.clip = event.data["name"]
+            return
+        for stop in event.data["stops"]:
+            self.shifts[stop] = self.shifts.get(stop, 0) + event.data["minutes"]
 
     def state(self) -> State:
         """The state that it has come to."""
         self.lights.look_up()
         sky, sky_at = self.lights.sky, self.lights.sky_at
         return State(
-            self.here, self.since, self.rig, self.lights.known(), self.last, self.lens, sky, sky_at, self.turned
-        )
+            self.here, self.since, self.rig, self.lights.known(), self.last, self.lens, sky, sky_at, self.turned,
+            self.began, self.began_with, self.done, self.shifts, self.clip,
+        )  # fmt: skip
 
 
 class _Lights:

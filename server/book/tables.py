@@ -30,6 +30,7 @@ from server.exposure.daylight import Sky
 from .log import Part
 
 NAME_LONGEST = 80
+NOTES_LONGEST = 500
 
 
 def new_stamp() -> str:
@@ -288,6 +289,9 @@ class Day(Table):
     places: Mapped[list[DayPlace]] = relationship(
         order_by="DayPlace.position, DayPlace.id", lazy="selectin", cascade="all, delete-orphan"
     )
+    stops: Mapped[list[Stop]] = relationship(
+        order_by="Stop.minutes, Stop.second, Stop.id", cascade="all, delete-orphan", passive_deletes=True
+    )
 
 
 class DayPlace(Table):
@@ -314,6 +318,33 @@ class DayPlace(Table):
     distance_m: Mapped[float | None]
 
     place: Mapped[Place] = relationship(lazy="joined")
+
+
+class Stop(Table):
+    """
+    A stop of a day's running order, as it was planned; what shifts it on the day is in the log.
+
+    uid        names it in calendars, for ever
+    minutes    after the day's midnight, as the venue's clock shows them; past 1440 it is after midnight
+    second     of two equal times of a clock that goes back, the second;  lasts [min], None: not known
+    place_id   None: no place of the venue;  lens_id  put on for this stop, None: what is on stays on
+    wanted, widest, narrowest  where the look differs from the place's;  None: as there
+    """
+
+    __tablename__ = "stops"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
+    uid: Mapped[str] = mapped_column(String(36), default=lambda: str(uuid.uuid4()))
+    minutes: Mapped[int]
+    second: Mapped[bool] = mapped_column(default=False)
+    lasts: Mapped[int | None]
+    name: Mapped[str]
+    place_id: Mapped[int | None] = mapped_column(ForeignKey("places.id", ondelete="SET NULL"), index=True)
+    lens_id: Mapped[int | None] = mapped_column(ForeignKey("lenses.id", ondelete="SET NULL"), index=True)
+    wanted: Mapped[float | None]
+    widest: Mapped[float | None]
+    narrowest: Mapped[float | None]
+    notes: Mapped[str] = mapped_column(String(NOTES_LONGEST), default="")
 
 
 class Event(Table):

@@ -88,22 +88,35 @@ def levels(site: Site | None, readings: Sequence[Read], at: datetime, sky_now: S
     site     where they were taken; None: not known, and what daylight does since cannot be
     sky_now  the sky that stands at that time, where somebody has said so
     """
-    at = instant("at", at)
+    return levels_then(site, readings, [at] * len(readings), sky_now)
+
+
+def levels_then(
+    site: Site | None, readings: Sequence[Read], at: Sequence[datetime], sky_now: Sky | None = None
+) -> list[Level]:
+    """
+    The light of each reading at a time of its own, in one pass; else as `levels`.
+
+    at  one time for each reading;  sky_now  the sky that stands at all of them
+    """
+    asked = [(read, instant("at", time)) for read, time in zip(readings, at, strict=True)]
     if site is None:
-        return [_without_a_site(each, at) for each in readings]
-    if not readings:
+        return [_without_a_site(read, time) for read, time in asked]
+    if not asked:
         return []
     # A sky that was not noted is the one that stands just after.
-    readings = [
-        replace(each, sky=sky_now) if each.sky is None and abs(at - each.read_at) <= FRESH_FOR else each
-        for each in readings
+    asked = [
+        (replace(read, sky=sky_now) if read.sky is None and abs(time - read.read_at) <= FRESH_FOR else read, time)
+        for read, time in asked
     ]
-    found = carried_to(site, readings, [at], sky_now)
-    (sun_now,) = found.sun_elevation.tolist()
-    levels_now = zip(readings, *(part[:, 0].tolist() for part in (found.ev100, found.low, found.high)), strict=True)
+    column = {time: number for number, time in enumerate(dict.fromkeys(time for _, time in asked))}
+    found = carried_to(site, [read for read, _ in asked], list(column), sky_now)
+    mine = np.arange(len(asked)), [column[time] for _, time in asked]
+    ev100, low, high = (part[mine].tolist() for part in (found.ev100, found.low, found.high))
+    sun = found.sun_elevation[mine[1]].tolist()
     return [
-        _level(read, ev100, low, high, *_trust(site, read, at, sky_now, ev100 - read.ev100, sun_now))
-        for read, ev100, low, high in levels_now
+        _level(read, there, least, most, *_trust(site, read, time, sky_now, there - read.ev100, sun_then))
+        for (read, time), there, least, most, sun_then in zip(asked, ev100, low, high, sun, strict=True)
     ]
 
 

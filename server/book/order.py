@@ -1,0 +1,167 @@
+"""A day's running order: stops, each at a time of the venue's clock, as planned and as the day's log shifted it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from server.exposure.refused import OutOfRange
+from server.exposure.scales import exact_f_number
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from server.exposure.rig import Look
+
+DAY = 24 * 60  # min
+NIGHT = 6 * 60  # min; what comes after midnight and before this hour is still the evening's
+LASTS_MOST = 12 * 60  # min
+SHIFT_MOST = 12 * 60  # min
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """
+    A stop of the running order.
+
+    at, planned  aware, at the venue's clock: when it comes, and when it was meant to before the day shifted it
+    lasts        [min]  None: not known
+    place, lens  by number;  None: at no place of the venue, and with the lens that is on
+    wanted, widest, narrowest  [f-number]  where the look differs from the place's
+    """
+
+    number: int
+    uid: str
+    name: str
+    place: int | None
+    planned: datetime
+    at: datetime
+    lasts: int | None
+    wanted: float | None
+    widest: float | None
+    narrowest: float | None
+    lens: int | None
+    notes: str
+
+    @property
+    def ends(self) -> datetime | None:
+        """When it is over, where that is known."""
+        return None if self.lasts is None else later(self.at, self.lasts)
+
+    def look(self, there: Look) -> Look:
+        """
+        The look that is wanted at it: the place's own, with what the stop asks for instead.
+
+        A window that the wanted iris lies outside of is widened to hold it: whoever asks for f/8 once means f/8.
+        """
+        widest, narrowest = self.widest or there.widest, self.narrowest or there.narrowest
+        wanted = self.wanted or min(max((there.wanted, widest), key=exact_f_number), narrowest, key=exact_f_number)
+        return replace(
+            there,
+            wanted=wanted,
+            widest=min(widest, wanted, key=exact_f_number),
+            narrowest=max(narrowest, wanted, key=exact_f_number),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """A time as it is typed: minutes after midnight, and of two equal ones which (the zone's short name), if said."""
+
+    minutes: int
+    zone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """A time as it is kept: minutes after the day's midnight as the clock shows them, and of two equal ones which."""
+
+    minutes: int
+    second: bool = False
+
+
+def later(moment: datetime, minutes: float) -> datetime:
+    """So many minutes of real time later, at the same place's clock."""
+    return (moment.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(moment.tzinfo)
+
+
+def moment_of(on: date, when: When, time_zone: str) -> datetime:
+    """The moment that a clock shows this time on a day, or in the night after it."""
+    wall = datetime.combine(on, time()) + timedelta(minutes=when.minutes)
+    return wall.replace(tzinfo=ZoneInfo(time_zone), fold=when.second)
+
+
+def when_of(on: date, moment: datetime, time_zone: str) -> When:
+    """The other way round: how a moment of the day, or of the night after it, is kept."""
+    local = moment.astimezone(ZoneInfo(time_zone))
+    wall = local.replace(tzinfo=None, fold=0)
+    return When((wall - datetime.combine(on, time())) // timedelta(minutes=1), bool(local.fold))
+
+
+def clock_words(moment: datetime) -> str:
+    """
+    A moment as it is shown and typed: "13:30"; of two equal hours each with its zone, "01:30 GMT".
+
+    The moment's own zone counts.
+    """
+    twice = moment.replace(fold=1 - moment.fold).utcoffset() != moment.utcoffset()
+    return f"{moment:%H:%M %Z}" if twice else f"{moment:%H:%M}"
+
+
+def whens(on: date, clocks: Sequence[Clock], time_zone: str) -> list[When]:
+    """
+    Times in the order they were typed, as they are kept. After midnight is still the day: an hour before six, under
+    a later one, is the next morning's. Of two equal hours it is the one that was said, else the first that is not
+    before the row above.
+
+    Raises OutOfRange (field "at.N") for a time that the clocks go over that night.
+    """
+    found: list[When] = []
+    before: datetime | None = None
+    latest = -1
+    for number, clock in enumerate(clocks):
+        minutes = clock.minutes + DAY * (clock.minutes < NIGHT and latest > clock.minutes)
+        latest = max(latest, minutes)
+        choices = [When(minutes, second) for second in (False, True)]
+        first, second = (moment_of(on, each, time_zone) for each in choices)
+        if first.astimezone(UTC).astimezone(first.tzinfo).replace(tzinfo=None) != first.replace(tzinfo=None):
+            raise OutOfRange(f"at.{number}", f"{first:%H:%M}", "a time that comes; the clocks go over it that night")
+        is_second = first.utcoffset() != second.utcoffset() and (
+            clock.zone.casefold() == (second.tzname() or "").casefold()
+            if clock.zone
+            else before is not None and first.astimezone(UTC) < before.astimezone(UTC)
+        )
+        found.append(choices[is_second])
+        before = second if is_second else first
+    return found
+
+
+def order_of(rows: Iterable[Any], on: date, time_zone: str, shifts: Mapping[int, int]) -> tuple[Stop, ...]:
+    """Rows as stops, in the order they come now; of two at one time, as they were planned."""
+    stops = []
+    for row in rows:
+        planned = moment_of(on, When(row.minutes, row.second), time_zone)
+        at = later(planned, shifts.get(row.id, 0))
+        stops.append(
+            Stop(
+                row.id, row.uid, row.name, row.place_id, planned, at, row.lasts,
+                row.wanted, row.widest, row.narrowest, row.lens_id, row.notes,
+            )
+        )  # fmt: skip
+    return tuple(sorted(stops, key=lambda stop: (stop.at.astimezone(UTC), stop.planned.astimezone(UTC), stop.number)))
+
+
+def gaps(order: Sequence[Stop], now: datetime | None = None) -> list[timedelta | None]:
+    """
+    The time there is before each stop: since the one before it ends, or began where nobody said how long it lasts.
+
+    Below zero where they overlap. The first one's is from now; None where that is not known.
+    """
+    free: list[timedelta | None] = []
+    since = now
+    for stop in order:
+        free.append(None if since is None else stop.at.astimezone(UTC) - since.astimezone(UTC))
+        since = stop.ends or stop.at
+    return free
