@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 
 from server.exposure.refused import OutOfRange
 from server.exposure.sun import SunDay, SunEvent
-from server.pages import light_picture as drawn
+from server.pages import axis as drawn
+from server.pages.axis import text_width, thinned
 from server.pages.drawing import _environment
-from server.pages.light_picture import Curve, GlassRun, Mark, light_picture, text_width, thinned
+from server.pages.light_picture import Curve, GlassRun, Mark, light_picture
 
 LONDON = ZoneInfo("Europe/London")
 JUNE = date(2026, 6, 20)
