@@ -391,7 +391,7 @@ def _wish(
 ) -> _Wish:
     wanted, widest, narrowest = look_irises
     off_look = np.maximum(0, np.maximum(widest - dials.irises, dials.irises - narrowest))
-    iso_lift = np.array([_iso_lift(k, bases, quiet) for k in dials.iso_positions.tolist()])
+    iso_lift = np.array([iso_lift_at(k, bases, quiet) for k in dials.iso_positions.tolist()])
     shutter_off = 3 * np.abs(np.log2(np.array(dials.shutters)) - np.log2(look_shutter))
     shutter_class, shutter_classes = _ranked(np.round(shutter_off, DECIMALS))
     iso_class, iso_classes = _ranked(iso_lift)
@@ -757,7 +757,7 @@ def kept_first(now: tuple[str, ...], chosen: list[str]) -> tuple[str, ...]:
     return (*(f for f in now if f in chosen), *(f for f in chosen if f not in now))
 
 
-def _iso_lift(position: int, bases: tuple[int, ...], quiet: int | None) -> int:
+def iso_lift_at(position: int, bases: tuple[int, ...], quiet: int | None) -> int:
     """Thirds of a stop above where the ISO shows no noise; below every base, the distance to the lowest."""
     below = [position - base for base in bases if base <= position]
     if not below:

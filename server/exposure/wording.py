@@ -7,13 +7,15 @@ of a stop for every 0.1 D is how the trade talks, and how nobody should add.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from .glass import MARKED_DENSITY_PER_CLICK, STOPS_PER_DENSITY
-from .scales import STEPLESS, marked_shutter
+from .refused import within
+from .scales import STEPLESS, iso_position, marked_shutter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
     from .rig import Action, Kit, Rig
     from .scales import ClicksPerStop
     from .stretches import Stretch
+    from .takes import Ride
 
 MINUS = "−"
 SEEN = 0.25  # stops: an error inside the tolerance is worth a word from here on
@@ -290,3 +293,115 @@ def _and(names: Sequence[str]) -> str:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+TAKE_SHORTEST, TAKE_LONGEST = 0.5, 3600.0  # s
+DEPTH_CHANGES = "The depth of field changes with the iris."  # common practice, no source
+STEPS_SHOW = "Each step of the ISO shows."  # common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class ToldTake:
+    """
+    One way to take a shot through a door. Empty text: there is nothing to say.
+
+    before   what to set before the take: "Swap 0.6 for 1.2, close 1 click to f/6.3."
+    ride     what to ride: "open 9 clicks while you walk, f/6.3 to f/2.2: one every 0.9 s over 8 s"
+    wrong    how far each end is off: "the start stays ⅔ stop too bright", "the end stays 1⅓ stops too dark"
+    slow     that the hand is not fast enough, where it is not
+    shows    what this ride changes in the picture besides
+    """
+
+    before: str
+    ride: str
+    wrong: tuple[str, ...]
+    slow: str
+    shows: str
+
+
+def told_take(kit: Kit, ride: Ride, seconds: float) -> ToldTake:
+    """
+    What to say of a way to take it, for a walk of so many seconds [s].
+
+    Raises OutOfRange for seconds outside TAKE_SHORTEST to TAKE_LONGEST.
+    """
+    within("seconds", seconds, TAKE_SHORTEST, TAKE_LONGEST, "s")
+    # What would mend one end would harm the other, so the start's own words on what is left wrong stay out.
+    start = replace(ride.start, residual=0.0, score=replace(ride.start.score, miss=0.0))
+    needed = ride.end.score.hand_seconds
+    return ToldTake(
+        before=sentence(kit, start),
+        ride=_ride_words(kit, ride, seconds),
+        wrong=_wrong_ends(kit, ride),
+        slow=_slow(needed, seconds) if needed > seconds else "",
+        shows={"iris": DEPTH_CHANGES, "iso": STEPS_SHOW}.get(ride.kind, "") if ride.end.actions else "",
+    )
+
+
+def take_sentence(kit: Kit, ride: Ride, seconds: float) -> str:
+    """The same as a few sentences. Raises as `told_take`."""
+    said = told_take(kit, ride, seconds)
+    parts = [said.before, f"{_capital(said.ride)}.", _capital(_and(said.wrong)), said.slow, said.shows]
+    return " ".join(part if part.endswith(".") else f"{part}." for part in parts if part)
+
+
+def _ride_words(kit: Kit, ride: Ride, seconds: float) -> str:
+    clicks, first, last = kit.body.clicks_per_stop, ride.start.rig, ride.end.rig
+    done = next(iter(ride.end.actions), None)
+    over = f"over {_seconds(seconds)}"
+    if done is None:
+        stays = {
+            "iris": f"the iris at {f_number(first.aperture)}",
+            "variable_nd": f"the variable ND at {stops_of(first.turned or 0)}",
+            "iso": iso(first.iso),
+        }
+        return f"leave {stays[ride.kind]} all the way"
+    if ride.kind == "variable_nd":
+        return f"turn the variable ND from {stops_of(first.turned or 0)} to {stops(last.turned or 0)} {over}"
+    if ride.kind == "iso":
+        steps = _iso_steps(kit, first, last)
+        return (
+            f"{iso(first.iso)} to {last.iso:g} in {steps} {'step' if steps == 1 else 'steps'}{_every(steps, seconds)}"
+        )
+    count = done.clicks or 0
+    turn = (
+        f"{done.do} {turn_words(count, clicks)} while you walk, {f_number(first.aperture)} to {f_number(last.aperture)}"
+    )
+    if clicks == STEPLESS:  # there is nothing to count: it is one turn of an even speed
+        return f"{turn}: evenly {over}"
+    return turn + _every(count, seconds)
+
+
+def _every(count: int, seconds: float) -> str:
+    """How to spread clicks or steps over a take: ": one every 0.9 s over 8 s"; one alone has no rhythm."""
+    if count == 1:
+        return f": halfway through the {_seconds(seconds)}"
+    return f": one every {_seconds(seconds / count)} over {_seconds(seconds)}"
+
+
+def _iso_steps(kit: Kit, first: Rig, last: Rig) -> int:
+    """How many positions of the ISO dial the hand goes through, the last one included."""
+    start, end = iso_position(first.iso), iso_position(last.iso)
+    dial = {end, *(iso_position(speed) for speed in kit.body.iso_allowed)} - {start}
+    return sum(min(start, end) <= position <= max(start, end) for position in dial)
+
+
+def _wrong_ends(kit: Kit, ride: Ride) -> tuple[str, ...]:
+    ends = (("start", ride.start), ("end", ride.end))
+    left = [(name, move.residual / kit.body.clicks_per_stop, move.score.miss > 0) for name, move in ends]
+    return tuple(f"the {name} stays {error(off)}" for name, off, missed in left if missed or abs(off) >= SEEN)
+
+
+def _slow(needed: float, seconds: float) -> str:
+    """That the hand needs longer [s] than there is, rounded up so that it never reads as if it were the same."""
+    return f"The hand needs {math.ceil(10 * needed) / 10:g} s, the take has {_seconds(seconds)}"
+
+
+def _seconds(value: float) -> str:
+    """
+    A time [s] as it is counted under the breath: whole, or tenths where it is short.
+
+    >>> _seconds(8), _seconds(0.888), _seconds(12.3), _seconds(0.02)
+    ('8 s', '0.9 s', '12 s', '0.1 s')
+    """
+    return f"{value:.0f} s" if value >= 10 else f"{max(0.1, round(value, 1)):g} s"
