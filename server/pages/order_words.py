@@ -1,0 +1,490 @@
+"""
+Running orders as people keep them: lines of text, and tables of a spreadsheet (CSV).
+
+What is read goes into a form to be looked through before anything is kept. So a place is found where it can be, and
+whatever could be meant otherwise stays in the name or the notes; only what cannot be a stop is refused, with its line.
+
+Source: RFC 4180 for CSV; ISO 8601 for dates.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import unicodedata
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING, Never
+
+from server.book.order import Clock
+from server.book.tables import NAME_LONGEST, NOTES_LONGEST
+from server.exposure.days import STOPS_MOST
+from server.exposure.refused import OutOfRange
+
+from .forms import text as one_line
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+LINES_MOST = 500
+LINE_LONGEST = 1000  # characters
+QUOTED_MOST = 40  # characters of a line that a refusal quotes
+COLUMNS = ("date", "time", "until", "stop", "place", "wanted", "widest", "narrowest", "lens", "notes")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """
+    A stop as the fields of a form show it; empty where nothing is said.
+
+    on         the day that the file says, if it says one
+    at, until  "13:30", by a clock of 24 hours; "01:30 GMT" where a table says which of two equal times
+    place      one of the places that were given, where it is known; else as the file has it
+    wanted, widest, narrowest, lens  as a table has them: whether they fit is for the form to say
+    """
+
+    on: date | None
+    at: str
+    until: str
+    name: str
+    place: str
+    wanted: str
+    widest: str
+    narrowest: str
+    lens: str
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Where:
+    """Where something stands, for the word that refuses it: the field, and the line or row of it."""
+
+    field: str
+    line: str = ""
+
+    def refuse(self, came: str, allowed: str) -> Never:
+        """Raise OutOfRange."""
+        came = one_line(came)
+        if self.line:
+            quoted = f"“{came[:QUOTED_MOST]}…”" if len(came) > QUOTED_MOST else f"“{came}”"
+            came = f"{self.line}: {quoted if came else 'nothing'}"
+        raise OutOfRange(self.field, came, allowed)
+
+    def check(self, row: Row) -> Row:
+        """The row, if all of it is short enough to be kept."""
+        for name in ("name", "place", "wanted", "widest", "narrowest", "lens", "notes"):
+            most = NOTES_LONGEST if name == "notes" else NAME_LONGEST
+            if len(came := getattr(row, name)) > most:
+                self.refuse(came, f"{most} characters of {name}, and not {len(came)}")
+        return row
+
+
+# Times and dates
+
+TIME_ALLOWED = "a time of the day, such as 13:30 or 1:30 pm"
+_CLOCK = r"""
+    (?: (?P<hour>\d{1,2}) (?: \s?[:.]\s? | \s?h\s? ) (?P<minute>\d\d) (?: :\d\d )? (?! \d | [./]\d )
+      | (?P<four>\d{4}) (?! \d | [./:]\d | -\d\d- | \s? (?: k | lx | lux | iso | mm | m | fps | ev ) \b )
+      | (?P<whole>\d{1,2}) (?= h\b | \s?[ap]\.?\s?m\b )
+      | (?: 12\s )? (?P<word> noon | midday | midnight ) \b
+    )
+    (?: \s? (?P<half>[ap])\.?\s?m\b\.? | h\b | \s? (?: hours | hrs ) \b )?
+"""
+_TO = r"\s* (?: [-–—−→>]+ | \b(?: to | till | until )\b ) \s*"
+_FLAGS = re.VERBOSE | re.IGNORECASE | re.ASCII
+_START, _END = re.compile(_CLOCK, _FLAGS), re.compile(_TO + _CLOCK, _FLAGS)
+# "1-2 pm": a bare hour is a time only where the end says which half of the day it is in.
+_BARE_START = re.compile(rf"(?P<whole>\d{{1,2}}) (?= {_TO} \d{{1,2}} (?: [:.]\d\d )? \s? [ap]\.?\s?m\b )", _FLAGS)
+_WORDS = {"noon": "12:00", "midday": "12:00", "midnight": "00:00"}
+
+
+def _span(line: str, where: _Where) -> tuple[str, str, str] | None:
+    """The time that a line begins with, its end or "", and the rest; None where it begins with no time."""
+    start = _START.match(line) or _BARE_START.match(line)
+    if start is None:
+        return None
+    end = _END.match(line, start.end())
+    until = _clock(end, None, where) if end else None
+    half = end["half"] if end and until else None
+    at = _clock(start, half, where)
+    if at is None:
+        return None
+    if until and half and at > until:
+        at = _clock(start, "a", where) or at  # "11-1 pm" begins in the morning
+    return at, until or "", line[(end if end and until else start).end() :]
+
+
+def _clock(found: re.Match[str], half: str | None, where: _Where) -> str | None:
+    """
+    A time as "HH:MM"; None for four digits that are none, which are a number of something.
+
+    half  "a" or "p": of the day, for a time that does not say it itself and may need it
+    """
+    came = found.groupdict()
+    if word := came.get("word"):
+        return _WORDS[word.lower()]
+    four = came.get("four")
+    hour, minute = int(came.get("hour") or came["whole"] if not four else four[:2]), int(came.get("minute") or 0)
+    if four:
+        minute = int(four[2:])
+    own = (came.get("half") or "").lower()
+    half = own or ((half or "").lower() if 1 <= hour <= 12 and not four else "")
+    if half and 1 <= hour <= 12:
+        hour = hour % 12 + (12 if half == "p" else 0)
+    elif own == "a" or (own and hour == 0):
+        where.refuse(found.string, TIME_ALLOWED)
+    if (hour, minute) == (24, 0):
+        hour = 0
+    if hour > 23 or minute > 59:
+        if four:
+            return None
+        where.refuse(found.string, TIME_ALLOWED)
+    return f"{hour:02}:{minute:02}"
+
+
+def clock(came: str) -> Clock:
+    """
+    A time as it is typed in a field; of two equal ones the zone's short name may say which.
+
+    Raises OutOfRange (field "time").
+
+    >>> clock("1.30 pm"), clock("01:30 GMT")
+    (Clock(minutes=810, zone=''), Clock(minutes=90, zone='GMT'))
+    """
+    where = _Where("time")
+    at, until, zone = _cell(came, where)
+    if until:
+        where.refuse(came, TIME_ALLOWED)
+    return Clock(int(at[:2]) * 60 + int(at[3:5]), zone)
+
+
+def minutes(came: object) -> int:
+    """
+    A length, either way, in whole minutes. Raises ValueError that says what is allowed, as `forms` has it.
+
+    >>> minutes("20"), minutes("−5 min"), minutes("1:30"), minutes("+2 h")
+    (20, -5, 90, 120)
+    """
+    found = _LENGTH.fullmatch(one_line(came).replace("−", "-"))
+    if not found:
+        message = "minutes, such as 20 or -5, or hours and minutes, such as 1:30"
+        raise ValueError(message)
+    length = int(found["hours"] or 0) * 60 + int(found["over"] or found["more"] or found["few"] or 0)
+    return -length if found["sign"] == "-" else length
+
+
+_LENGTH = re.compile(
+    r"(?P<sign>[+-]?) \s? (?: (?P<hours>\d{1,2}) (?: : (?P<over>\d\d) | \s?h (?: \s?(?P<more>\d{1,2}) (?:\s?min)? )? )"
+    r" | (?P<few>\d{1,4}) (?:\s?min(?:utes)?)? )",
+    _FLAGS,
+)
+_ZONE = re.compile(r"\s ( [A-Z]{2,5} | [+-]\d\d (?: :?\d\d )? )", re.VERBOSE | re.ASCII)  # as %Z has it
+
+
+def _cell(came: str, where: _Where) -> tuple[str, str, str]:
+    """A field's time, its end or "", and the zone or ""; nothing else may be in it."""
+    line = one_line(came)
+    span = _span(line, where)
+    if span is None:
+        where.refuse(line, TIME_ALLOWED)
+    zone = _ZONE.fullmatch(span[2])
+    if not zone and span[2].strip(_AROUND):
+        where.refuse(line, TIME_ALLOWED)
+    return span[0], span[1], zone[1] if zone else ""
+
+
+def _day(came: str, where: _Where) -> date:
+    try:
+        return date.fromisoformat(came)
+    except ValueError:
+        where.refuse(came, "a date such as 2026-06-20")
+
+
+# Places
+
+_AFTER = re.compile(r"\s*[:;,.|/()\t]+\s*|\s+[-–—−]+\s*|\s*[-–—−]+\s+")  # a place, then what happens there
+_AROUND = " \t:;,.|/-–—−"
+
+
+class _Places:
+    """The names of the day's places, to be found in a line whatever their case and accents."""
+
+    def __init__(self, places: Sequence[str]) -> None:
+        ways = [(" ".join(_folded(place)[0].split()), place) for place in places]
+        self._known = {way: place for way, place in reversed(ways) if way}
+        longest = sorted(self._known, key=len, reverse=True)
+        self._patterns = [
+            (re.compile(r"(?<!\w)" + r"\s+".join(map(re.escape, way.split())) + r"(?!\w)"), self._known[way])
+            for way in longest
+        ]
+
+    def same(self, name: str) -> str:
+        """A place as it is known, else the name as it is."""
+        return self._known.get(" ".join(_folded(name)[0].split()), name)
+
+    def found_in(self, line: str) -> tuple[str, str]:
+        """
+        What a stop is called, and its place: the longest one that the line begins with, else the longest in it.
+
+        The place is taken out of the name only where something stands between the two, or "at"; else it stays as it is.
+
+        >>> _Places(["Chapel", "Chapel inside"]).found_in("Vows at the chapel inside")
+        ('Vows', 'Chapel inside')
+        >>> _Places(["Chapel", "Chapel inside"]).found_in("Chapel bells ring")
+        ('Chapel bells ring', 'Chapel')
+        """
+        whole = one_line(line)
+        folded, at = _folded(line)
+        for pattern, place in self._patterns:
+            if found := pattern.match(folded):
+                rest = line[at[found.end()] :]
+                between = _AFTER.match(rest)
+                name = one_line(rest[between.end() :]).strip(_AROUND) if between else ""
+                return _unbracketed(name) or whole, place
+        for pattern, place in self._patterns:
+            if found := pattern.search(folded):
+                before, after = line[: at[found.start()]], line[at[found.end()] :]
+                name = "" if after.strip(_AROUND + ")") else one_line(_said_before(before)).strip(_AROUND)
+                return name or whole, place
+        return whole, ""
+
+
+def _said_before(line: str) -> str:
+    """What stands before a place that ends a line; nothing where it is one sentence with the place."""
+    said = line.rstrip(_AROUND + "(@")
+    between = line[len(said) :]
+    words = said.casefold().split()
+    if "at" in {*words[-1:], *(words[-2:-1] if words[-1:] == ["the"] else ())}:
+        return said[: said.casefold().rindex("at")]
+    return said if between.strip("-–—−. ") or (between.strip(" .") and " " in between) else ""
+
+
+def place_in(line: str, places: Sequence[str]) -> str:
+    """
+    The place that a line names, "" where it names none: the one that it begins with, else the longest in it.
+
+    >>> place_in("drinks, chapel garden", ["Chapel", "Chapel garden"])
+    'Chapel garden'
+    """
+    return _Places(places).found_in(line)[1]
+
+
+def _folded(line: str) -> tuple[str, list[int]]:
+    """A line with no case and no accents, and where each of its characters, and its end, stood in the line."""
+    folded, at = [], []
+    for number, character in enumerate(line):
+        for plain in unicodedata.normalize("NFKD", character.casefold()):
+            if not unicodedata.combining(plain):
+                folded.append(_PLAIN.get(plain, plain))
+                at.append(number)
+    return "".join(folded), [*at, len(line)]
+
+
+_PLAIN = dict.fromkeys("’‘ʼ`", "'") | dict.fromkeys("‐‑‒–—−", "-")
+
+
+def _unbracketed(name: str) -> str:
+    """A name without the bracket that was opened before it."""
+    return name if name.count(")") <= name.count("(") else name.removesuffix(")").rstrip()
+
+
+# Lines of text
+
+_MARKS = re.compile(r"(?: [\s\-–—−*•·▪◦‣>#|_]+ | \[[ xX]?\] | \(?\d{1,3}[.)](?=\s) )+", re.VERBOSE)
+_LEAD = re.compile(r"(?:at|from|@|~|\()\s*(?=\d|noon|midday|midnight)", re.IGNORECASE)
+_DATE = re.compile(r"(\d{4}-\d\d-\d\d)(?:T(?=\d)|[\s,:;]+|$)", re.ASCII)
+
+
+def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
+    """
+    The stops of a pasted text, one a line: "13:30 Chapel door: couple arrives".
+
+    A line that begins with no time belongs to the stop above it: it is its name where it has none yet, else its notes;
+    above the first stop it is a heading, and left out. A line with nothing but an ISO date says the day of those below.
+
+    places  the names of the day's places
+    Raises OutOfRange for a text with no stop in it, and with the line for a time that is none and for what is too long.
+
+    >>> [(row.at, row.until, row.name, row.place) for row in rows_of_text("1.30-2 pm Vows (Chapel)", ["Chapel"])]
+    [('13:30', '14:00', 'Vows', 'Chapel')]
+    """
+    lines = text.removeprefix("\ufeff").splitlines()
+    if not any(line.strip() for line in lines):
+        raise OutOfRange("text", "", "a running order, one stop a line: 13:30 Chapel door")
+    if len(lines) > LINES_MOST:
+        raise OutOfRange("text", f"{len(lines):,} lines", f"at most {LINES_MOST}")
+    known = _Places(places)
+    on: date | None = None
+    rows: list[Row] = []
+    for number, raw in enumerate(lines, 1):
+        where = _Where("text", f"line {number}")
+        if len(raw) > LINE_LONGEST:
+            where.refuse(raw, f"a line of at most {LINE_LONGEST:,} characters")
+        day, span, rest, bulleted = _line(raw, where)
+        on = day or on
+        if span:
+            if len(rows) == STOPS_MOST:
+                where.refuse(raw, f"at most {STOPS_MOST} stops")
+            name, place = known.found_in(rest)
+            rows.append(where.check(Row(on, *span, name, place, "", "", "", "", "")))
+        elif rows and rest:
+            rows[-1] = where.check(_with_line(rows[-1], rest, known, bulleted=bulleted))
+    if not rows:
+        raise OutOfRange("text", one_line(text), "lines that begin with a time: 13:30 Chapel door")
+    return rows
+
+
+def _line(raw: str, where: _Where) -> tuple[date | None, tuple[str, str] | None, str, bool]:
+    """The day that a line says, its time and end, the rest of it, and whether it had a mark before it."""
+    line = "\t".join(filter(None, map(one_line, raw.split("\t"))))  # tabs stay: they part a table's cells
+    marks = _MARKS.match(line)
+    line = line[marks.end() :] if marks else line
+    dated = _DATE.match(line)
+    timed = line[dated.end() :] if dated else line
+    if lead := _LEAD.match(timed):
+        timed = timed[lead.end() :]
+    span = _span(timed, where)
+    day = _day(dated[1], where) if dated and (span or not timed) else None
+    if span:
+        return day, span[:2], span[2].lstrip(_AROUND + ")]*_").rstrip(_AROUND), bool(marks)
+    return day, None, "" if day else one_line(line), bool(marks)
+
+
+def _with_line(row: Row, line: str, known: _Places, *, bulleted: bool) -> Row:
+    """A stop with a line that stood below it; a list's items stay apart, a wrapped sentence is one again."""
+    if not row.name:
+        name, place = known.found_in(line)
+        return replace(row, name=name, place=place)
+    return replace(row, notes=f"{row.notes}{'; ' if bulleted else ' '}{line}" if row.notes else line)
+
+
+# Tables
+
+# What a spreadsheet would take for a formula and run, also behind space, which some skip. One apostrophe makes it a
+# text, there and here.
+_RUNS = r"\s*[=+\-@＝＋－＠]"
+_WRITTEN, _READ = re.compile(rf"'*{_RUNS}"), re.compile(rf"'+{_RUNS}")
+
+
+def rows_of_csv(data: bytes | str, places: Sequence[str]) -> list[Row]:
+    """
+    The stops of a table whose first row names its columns: COLUMNS, in any order, "time" at least; others are left out.
+
+    data    UTF-8, UTF-16 with its mark, else Windows-1252; commas, semicolons or tabs between the cells
+    places  the names of the day's places. Without a column for it, the place is looked for in the stop
+    Raises OutOfRange, with the row for whatever is in one.
+    """
+    table = _text_of(data)
+    table = table.lstrip("\r\n")
+    if not table.strip():
+        raise OutOfRange("file", "", "a table with a row for each stop")
+    header, cells = _table(table)
+    known = _Places(places)
+    rows: list[Row] = []
+    for number, came in cells:
+        where = _Where("file", f"row {number}")
+        cell = {name: _plain(came[at]) if at < len(came) else "" for name, at in header.items()}
+        if not any(cell.values()):
+            continue
+        if len(rows) == STOPS_MOST:
+            where.refuse(" ".join(came), f"at most {STOPS_MOST} stops")
+        on = _day(cell["date"], where) if cell.get("date") else None
+        at, until = _times(cell, where)
+        name, place = cell.get("stop", ""), known.same(cell.get("place", ""))
+        if "place" not in header:
+            name, place = known.found_in(name)
+        rest = (cell.get(column, "") for column in COLUMNS[5:])
+        rows.append(where.check(Row(on, at, until, name, place, *rest)))
+    if not rows:
+        raise OutOfRange("file", "a table with no stop", "a row for each, below the names of the columns")
+    return rows
+
+
+def csv_of_rows(rows: Sequence[Row]) -> str:
+    r"""
+    A table that `rows_of_csv` reads back to the same rows, and that no spreadsheet runs (RFC 4180).
+
+    To be sent as UTF-8; some spreadsheets take it for something else unless it begins with a byte order mark.
+
+    >>> print(csv_of_rows([Row(None, "13:30", "", "=Vows", "Hall", "2.8", "", "", "", "rings, flash")]).splitlines()[1])
+    ,13:30,,'=Vows,Hall,2.8,,,,"rings, flash"
+    """
+    table = io.StringIO(newline="")
+    writer = csv.writer(table, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for row in rows:
+        on = row.on.isoformat() if row.on else ""
+        cells = (row.at, row.until, row.name, row.place, row.wanted, row.widest, row.narrowest, row.lens, row.notes)
+        writer.writerow([on, *(guarded(one_line(cell)) for cell in cells)])
+    return table.getvalue()
+
+
+def guarded(cell: str) -> str:
+    """
+    A cell that no spreadsheet runs: with an apostrophe before what begins a formula. Reading a table takes it off.
+
+    >>> guarded("=1+1"), guarded("Vows = rings")
+    ("'=1+1", 'Vows = rings')
+    """
+    return f"'{cell}" if _WRITTEN.match(cell) else cell
+
+
+def _plain(cell: str) -> str:
+    cell = one_line(cell)
+    return cell[1:] if _READ.match(cell) else cell
+
+
+def _text_of(data: bytes | str) -> str:
+    if isinstance(data, str):
+        return data.removeprefix("\ufeff")
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", "replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace")  # it has no sign of its own: what spreadsheets wrote for decades
+
+
+def _table(table: str) -> tuple[dict[str, int], Iterator[tuple[int, list[str]]]]:
+    """Where each of our columns stands, and the rows below with their numbers in the file."""
+    first = table.partition("\n")[0].strip()
+    if separator := re.fullmatch(r"sep=([,;\t])", first, re.IGNORECASE):  # some spreadsheets write it above the header
+        table = table.partition("\n")[2]
+    best: dict[str, int] = {}
+    between = ","
+    for delimiter in separator[1] if separator else ",;\t":
+        names = next(_cells(table, delimiter, strict=False), [])
+        header = {one_line(name).casefold(): at for at, name in reversed(list(enumerate(names)))}
+        header = {name: at for name, at in header.items() if name in COLUMNS}
+        if len(header) > len(best):
+            best, between = header, delimiter
+    if "time" not in best:
+        raise OutOfRange(
+            "file", one_line(first), f"names of columns in the first row, time among them: {', '.join(COLUMNS)}"
+        )
+    rows = enumerate(_cells(table, between, strict=True), 2 if separator else 1)
+    next(rows)
+    return best, rows
+
+
+def _cells(table: str, delimiter: str, *, strict: bool) -> Iterator[list[str]]:
+    """Rows of cells. Raises OutOfRange where quotes are not closed, or a cell is endless."""
+    rows = csv.reader(io.StringIO(table.replace("\0", " "), newline=""), delimiter=delimiter, strict=strict)
+    try:
+        yield from rows
+    except csv.Error as error:
+        _Where("file", f"line {rows.line_num}").refuse(
+            "", f"cells whose quotes are closed, and no longer ones ({error})"
+        )
+
+
+def _times(cell: dict[str, str], where: _Where) -> tuple[str, str]:
+    """When a row's stop begins, and its end or ""; each with its zone where it has one."""
+    at, until, zone = _cell(cell["time"], where)
+    if came := cell.get("until"):
+        until, more, its_zone = _cell(came, where)
+        if more:
+            where.refuse(came, TIME_ALLOWED)
+        until = f"{until} {its_zone}".rstrip()
+    return f"{at} {zone}".rstrip(), until
