@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Annotated
 
 from fastapi import APIRouter, Body
@@ -11,9 +11,10 @@ from pydantic import BaseModel, Field
 
 from server.exposure import days
 from server.exposure.light import Light
+from server.exposure.rig import Kit
 
 from .moves import EXAMPLE as MOVE
-from .shapes import KitShape, LookShape, MoveShape, Shape, move_data, under
+from .shapes import KitShape, LensShape, LookShape, MoveShape, Shape, move_data, under
 
 router = APIRouter()
 
@@ -35,10 +36,23 @@ class StopShape(Shape):
     hurry: float = Field(
         1.0, description=f"How many times the hand seconds of arriving count in its effort, 0 to {days.HURRY_MOST:g}"
     )
+    lens: LensShape | None = Field(
+        None,
+        description="Put on before this stop, and on for the following ones until another stop names one; "
+        "null: the lens that is on by then, at first the request's. What fits it stays on, the rest comes off with "
+        "the old lens, and the move starts from there",
+    )
 
-    def value(self) -> days.Stop:
+    def kit(self, before: Kit) -> Kit:
+        """The kit with the lens that is on for this stop, from that of the stop before."""
+        if self.lens is None:
+            return before
+        with under("lens"):
+            return replace(before, lens=self.lens.value())
+
+    def value(self, kit: Kit) -> days.Stop:
         """The engine's value."""
-        return days.Stop(Light(self.ev100), self.look.value(), self.hurry)
+        return days.Stop(Light(self.ev100), self.look.value(), self.hurry, kit)
 
 
 class DayRequest(KitShape):
@@ -81,14 +95,14 @@ def best_day(asked: Annotated[DayRequest, Body(examples=[EXAMPLE])]) -> JSONResp
     A day that leaves too much to choose among, by many filters and wide looks together, is refused: it is planned
     exactly, or not at all.
     """
-    kit = asked.kit()
-    stops = []
+    kits, stops = [asked.kit()], []
     for number, stop in enumerate(asked.stops):
         with under(f"stops.{number}"):
-            stops.append(stop.value())
-    plan = days.best_day(kit, asked.rig.value(), stops)
+            kits.append(stop.kit(kits[-1]))
+            stops.append(stop.value(kits[-1]))
+    plan = days.best_day(kits[0], asked.rig.value(), stops)
     return JSONResponse({
-        "stops": [move_data(kit, move) for move in plan.moves],
+        "stops": [move_data(kit, move) for kit, move in zip(kits[1:], plan.moves, strict=True)],
         "score": asdict(plan.score),
         "stop_by_stop_effort": plan.stop_by_stop_effort,
     })  # fmt: skip

@@ -5,6 +5,9 @@ The hand time of a change is a sum over parts that do not know of each other: th
 filters screwed on, the built-in step, a variable ND's turn, iris, ISO, shutter. So the least cost of every rig that may
 follow is found part by part, in arrays with an axis for each part, and never pair by pair: along a dial by running
 along it both ways, from any set of filters to any other one piece at a time.
+
+Between two stops another lens may come on. What fits it stays, the rest comes off with the old lens; from there the
+changes count as always (`nearest`, `on_another_lens`).
 """
 
 from __future__ import annotations
@@ -17,15 +20,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .glass import STACKED_MOST
+from .glass import STACKED_MOST, screws_on
 from .refused import OutOfRange
 from .scales import aperture_position, iso_position
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
+    from .glass import Filter
     from .moves import BestRigs
     from .rig import Kit, Rig
 
@@ -97,7 +101,7 @@ def seconds(kit: Kit, now: Rigs, then: Rigs) -> tuple[Floats, Floats]:
     The same as the seconds of `rig.actions`.
     """
     hands = kit.hands
-    front = sum(1 << number for number, piece in enumerate(kit.filters) if piece.mount == "front")
+    front = _those(kit, lambda piece: piece.mount == "front")
     a, b = now.content[:, None], then.content[None, :]
     gone, come = a & ~b, b & ~a
     glass = _count(gone & ~front) * hands.pull + _count(come & ~front) * hands.drop_in
@@ -116,6 +120,39 @@ def seconds(kit: Kit, now: Rigs, then: Rigs) -> tuple[Floats, Floats]:
 
 def _count(bits: Bits) -> Floats:
     return np.bitwise_count(bits).astype(np.float64)  # which counts in bytes, and a byte times a whole number is a byte
+
+
+def _those(kit: Kit, which: Callable[[Filter], bool]) -> int:
+    """Some of the kit's filters, as bits by their places."""
+    return sum(1 << number for number, piece in enumerate(kit.filters) if which(piece))
+
+
+def nearest(kit: Kit, rigs: Rigs) -> Rigs:
+    """
+    What rigs become when this kit's lens comes on, with the holder that goes with it.
+
+    The same as `rig.nearest_rig`, for rigs of a kit with the same body, filters and rings.
+    """
+    holder, thread = kit.holder, kit.lens.thread
+    screwed = rigs.screwed & _those(kit, lambda piece: screws_on(piece, thread, kit.step_ups))
+    held, content = np.zeros_like(rigs.held), np.zeros_like(rigs.content)
+    if holder is not None:
+        held = rigs.held & holder.mounts_on(thread, kit.step_ups)
+        content = _lowest(rigs.content & _those(kit, holder.takes), holder.slots)
+        content |= rigs.content & _those(kit, holder.takes_in_front)
+    on = np.where(held, content, screwed)
+    stays = (rigs.variable >= 0) & (on >> np.maximum(rigs.variable, 0) & 1).astype(bool)
+    variable, turned = np.where(stays, rigs.variable, -1), np.where(stays, rigs.turned, 0.0)
+    return replace(rigs, held=held, content=content, screwed=screwed, variable=variable, turned=turned)
+
+
+def _lowest(bits: Bits, most: int) -> Bits:
+    """So many of each one's bits at most, the lowest: the first in the kit's order."""
+    kept = np.zeros_like(bits)
+    for _ in range(most):
+        left = bits & ~kept
+        kept |= left & -left
+    return kept
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -236,6 +273,14 @@ class Case:
         """How many ways there are to set what is on the lens."""
         return (self.held * len(self.contents) + len(self.screwed)) * len(self.turns) * self.steps
 
+    def place(self, rigs: Rigs) -> Ints:
+        """Where rigs of this case are on the axes that all stops share, as one number; ValueError for another rig."""
+        seat = np.zeros(len(rigs), dtype=np.intp)
+        off = ~rigs.held
+        seat[off] = self.held + self.screwed.place(rigs.screwed[off])
+        turn = np.abs(rigs.turned[:, None] - self.turns).argmin(axis=1)
+        return np.ravel_multi_index((self.contents.place(rigs.content), seat, turn, rigs.built_in), self.shape)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Layer:
@@ -307,26 +352,57 @@ class Layer:
         return rows[(first * turns + turn) * steps + step], *setting
 
 
-def cases(kit: Kit, rig: Rig, bests: Sequence[BestRigs]) -> list[Case]:
+@dataclass(frozen=True, slots=True)
+class Uses:
     """
-    The cases of a day from this rig: first that of no variable ND, then one for each that is of use.
+    What a day can use of the glass, as bits by the places in the kit: in the holder, and screwed on.
 
-    Raises OutOfRange for more than SETS_MOST.
+    held: whether any stop can use the holder
     """
-    start, steps = Rigs.of(kit, rig), len(kit.body.built_in_nd)
-    on = np.concatenate([_bits(best.setups.on[best.able]) for best in bests])
-    held = np.concatenate([best.setups.holder[best.able] for best in bests])
-    in_holder, screwed_on = on[held], on[~held]
-    contents = start.content
-    if len(in_holder) and kit.holder is not None:
-        # A plate that no stop can use, and that is not in the holder, is never worth putting there.
-        of_use = int(np.bitwise_or.reduce(in_holder, initial=start.content[0]))
-        plates = [n for n, piece in enumerate(kit.filters) if of_use >> n & 1 and piece.mount == "slot"]
-        fronts = [n for n, piece in enumerate(kit.filters) if of_use >> n & 1 and piece.mount == "front"]
-        contents = _up_to(plates, kit.holder.slots, fronts)
-    of_use = int(np.bitwise_or.reduce(screwed_on, initial=0))
-    rings = _up_to([n for n in range(len(kit.filters)) if of_use >> n & 1], STACKED_MOST)
-    found = [Case(-1, Sets.of(contents), len(in_holder) > 0, Sets.of(rings), np.zeros(1), steps)]
+
+    held: bool
+    in_holder: int
+    screwed: int
+
+    @classmethod
+    def of(cls, kits: Sequence[Kit], start: Rigs, bests: Sequence[BestRigs]) -> Uses:
+        """From each stop's kit and best rigs, and the rig on the first lens."""
+        on = np.concatenate([_bits(best.setups.on[best.able]) for best in bests])
+        held = np.concatenate([best.setups.holder[best.able] for best in bests])
+        # A plate that no stop can use, and that is not in the holder, is only worth putting there to be in the way.
+        in_holder = int(np.bitwise_or.reduce(on[held], initial=start.content[0])) | _in_the_way(kits)
+        return cls(bool(held.any()), in_holder, int(np.bitwise_or.reduce(on[~held], initial=0)))
+
+
+def _in_the_way(kits: Sequence[Kit]) -> int:
+    """
+    Plates that may be worth putting in the holder though no stop can use them.
+
+    Where the next lens's holder has fewer slots, a plate that comes first in the kit keeps another out of it, and falls
+    out by itself where a later holder is of another width. Dropping it in may be quicker than pulling the other.
+    """
+    holders = {kit.holder for kit in kits if kit.holder is not None}
+    if len({holder.slots for holder in holders}) < 2:
+        return 0
+    return _those(kits[0], lambda piece: len({holder.takes(piece) for holder in holders}) > 1)
+
+
+def cases(kit: Kit, content: Bits, uses: Uses, bests: Sequence[BestRigs]) -> list[Case]:
+    """
+    The cases of some stops with one lens: first that of no variable ND, then one for each that is of use at them.
+
+    content (1,): what is in the holder by then if nobody touches it;  uses: what the whole day can use, since what is
+    in the holder may have been put there for a lens that comes later. Raises OutOfRange for more than SETS_MOST.
+    """
+    holder, steps = kit.holder, len(kit.body.built_in_nd)
+    contents, held = content, False
+    if uses.held and holder is not None:
+        plates, fronts = _those(kit, holder.takes), _those(kit, holder.takes_in_front)
+        contents = _up_to(_places(uses.in_holder & plates), holder.slots, _places(uses.in_holder & fronts))
+        held = holder.mounts_on(kit.lens.thread, kit.step_ups)
+    screwed_on = _those(kit, lambda piece: screws_on(piece, kit.lens.thread, kit.step_ups))
+    rings = _up_to(_places(uses.screwed & screwed_on), STACKED_MOST)
+    found = [Case(-1, Sets.of(contents), held, Sets.of(rings), np.zeros(1), steps)]
     plain = found[0]
     for number in sorted({int(n) for best in bests for n in np.unique(best.setups.variable[best.able])} - {-1}):
         piece, bit = kit.filters[number], 1 << number
@@ -342,6 +418,10 @@ def cases(kit: Kit, rig: Rig, bests: Sequence[BestRigs]) -> list[Case]:
 def _bits(on: Bools) -> Bits:
     bits: Bits = on.astype(np.int64) @ (np.int64(1) << np.arange(on.shape[1]))
     return bits
+
+
+def _places(bits: int) -> list[int]:
+    return [number for number in range(bits.bit_length()) if bits >> number & 1]
 
 
 def _up_to(pieces: Sequence[int], most: int, one_of: Sequence[int] = ()) -> Bits:
@@ -393,16 +473,39 @@ class _Cost:
         )
 
 
-def onward(
-    kit: Kit, before: Sequence[Layer], after: Sequence[Layer], values: Sequence[Floats], hurry: float
+def on_another_lens(
+    kit: Kit, before: Sequence[Layer], after: Sequence[Layer], values: Sequence[Floats]
 ) -> list[Floats]:
+    """
+    The least value of having each rig once this kit's lens has come on, from that of having each one at the last stop;
+    inf for never.
+
+    before, after: the layers of the last stop and of the next one;  values: arrays of those before. Returns arrays of
+    the cases of those after, with the ISOs, shutters and irises of the last stop.
+    """
+    dials = values[0].shape[4:]
+    known = [layer.case.variable for layer in after]
+    found = [np.full((math.prod(layer.case.shape), *dials), np.inf) for layer in after]
+    for layer, value in zip(before, values, strict=True):
+        rigs = nearest(kit, layer.rigs(np.arange(0, value.size, math.prod(dials))))
+        # A variable ND that no stop of the new lens can use is a filter like any other there.
+        variable = np.where(np.isin(rigs.variable, known), rigs.variable, -1)
+        rows = value.reshape(len(rigs), *dials)
+        for new, least in zip(after, found, strict=True):
+            mine = np.flatnonzero(variable == new.case.variable)
+            np.minimum.at(least, new.case.place(rigs[mine]), rows[mine])
+    return [least.reshape(*new.case.shape, *dials) for new, least in zip(after, found, strict=True)]
+
+
+def onward(kit: Kit, before: BestRigs, after: Sequence[Layer], values: Sequence[Floats], hurry: float) -> list[Floats]:
     """
     The least value of having each rig at the next stop, from that of having each one at the last; inf for never.
 
-    before, after: each stop's layers, the same cases in the same order; values, and what is returned, are their arrays.
+    values: arrays of the cases of the layers after, with the ISOs, shutters and irises of the best rigs before; what is
+    returned are arrays of the layers after.
     """
     cost = _Cost.of(kit, hurry)
-    was, will = before[0].best, after[0].best
+    was, will = before, after[0].best
     plain, *variable = (layer.case for layer in after)
     loose = [values[0], *(_loose(plain, case, each) for case, each in zip(variable, values[1:], strict=True))]
     found = [_changed(plain, _dialled(reduce(np.minimum, loose), was, will, cost), cost)]

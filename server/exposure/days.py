@@ -11,6 +11,8 @@ with an axis for each part, and never pair by pair:
 3. among those, pair by pair in whole millionths: effort, then residual, then the ties.
 
 A holder that is off with its plates in it is a rig of its own, and its plates may be changed at any stop on the way.
+Where another lens comes on, a stretch of stops with arrays of its own begins, and every rig becomes the nearest one
+that the lens allows: what fits stays, the rest comes off with the old lens.
 Held to every sequence of legal rigs, and to a shortest path through all of them, in tests/exposure/test_days.py.
 """
 
@@ -18,14 +20,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
+from datetime import timedelta
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .changes import Layer, Rigs, cases, onward, seconds
+from .changes import Case, Layer, Rigs, Uses, cases, nearest, on_another_lens, onward, seconds
 from .moves import BestRigs, Move, best_rigs, check_worn, kept_first
 from .packing import chain
 from .refused import OutOfRange, within
+from .rig import check_rig, nearest_rig
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -44,6 +49,9 @@ DECIMALS = 6  # parts of a score are rounded to 1e-6, and sums are of such parts
 MILLION = 10**DECIMALS
 STOPS_MOST = 100
 HURRY_MOST = 10.0
+CALM = timedelta(minutes=10)  # between two stops: the hand seconds count once. Common practice, no source
+FIRST = timedelta(hours=1)  # what the first arrival counts as, since nobody knows how early they come
+SHARED = ("body", "filters", "hands", "step_ups")  # what all kits of a day have in common
 # A day is planned exactly or refused; at these limits one takes some seconds and some hundreds of megabytes.
 SETUPS_A_STOP_MOST = 60_000
 CELLS_A_STOP_MOST = 5_000_000  # of the arrays with every rig of one stop, and gaps: 300 MB
@@ -60,14 +68,30 @@ class Stop:
 
     light, look  what is found there, and what is wanted
     hurry        how many times the hand seconds spent on arriving count in its effort; 0: there is all the time
+    kit          the kit with the lens, and the holder that goes with it, that is on for this stop; None: the day's own
     """
 
     light: Light
     look: Look
     hurry: float = 1.0
+    kit: Kit | None = None
 
     def __post_init__(self) -> None:
         within("hurry", self.hurry, 0, HURRY_MOST)
+
+
+def hurry_of(gap: timedelta | None) -> float:
+    """
+    How many times the hand seconds of an arrival count, by the time between leaving the stop before and being ready.
+
+    gap: None for the first arrival, which counts as FIRST. Once for CALM, twice for half of it and so on in proportion,
+    at most HURRY_MOST; hundredths, so that a day and more counts nothing. Common practice, no source.
+
+    >>> hurry_of(timedelta(minutes=5)), hurry_of(timedelta(hours=1)), hurry_of(timedelta(0))
+    (2.0, 0.17, 10.0)
+    """
+    gap = FIRST if gap is None else gap
+    return HURRY_MOST if gap <= CALM / HURRY_MOST else round(CALM / gap, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,24 +130,43 @@ class DayPlan:
 
 def best_day(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> DayPlan:
     """
-    The sequence of rigs, one a stop, with the smallest sums, from the rig on the camera.
+    The sequence of rigs, one a stop, with the smallest sums, from the rig on the camera, which is one of this kit.
 
-    The ISO and shutter that the day starts with are legal at every stop. Of plans that tie, the one with the least
-    glass seconds in all, and of those the one that spends them earliest; then fewest filters and the kit's order, stop
-    by stop. Raises OutOfRange where the rig is not one of this kit, a look wears what cannot be mounted, there are no
-    stops or more than STOPS_MOST, or the day goes past another of the limits above: it stays exact, or says no.
+    Where a stop has another kit than the one before, its move starts from the nearest rig that this kit allows
+    (`rig.nearest_rig`): changing the lens costs nothing, since it is the same for every plan. The ISO and shutter that
+    the day starts with are legal at every stop. Of plans that tie, the one with the least glass seconds in all, and of
+    those the one that spends them earliest; then fewest filters and the kit's order, stop by stop.
+
+    Raises OutOfRange where the rig is not one of this kit, a stop's kit differs from it in more than lens and holder, a
+    look wears what cannot be mounted, there are no stops or more than STOPS_MOST, or the day goes past another of the
+    limits above: it stays exact, or says no.
     """
     if not 1 <= len(stops) <= STOPS_MOST:
         raise OutOfRange("stops", f"{len(stops)} stops", f"1 to {STOPS_MOST}")
-    for number, stop in enumerate(stops):
-        check_worn(kit, stop.look.worn, f"stops.{number}.look.worn")
-    day = _Day.of(kit, rig, stops)
+    kits = [kit if stop.kit is None else stop.kit for stop in stops]
+    for number, (own, stop) in enumerate(zip(kits, stops, strict=True)):
+        _check_shared(kit, own, f"stops.{number}.kit")
+        check_worn(own, stop.look.worn, f"stops.{number}.look.worn")
+    check_rig(kit, rig)
+    day = _Day.of(kits, _with_lens(kit, kits[0], rig), stops)
     moves: list[Move] = []
-    for number, reached in enumerate(day.best()):
-        moves.append(day.move(number, moves[-1].rig if moves else rig, reached))
-    walked = chain([(kit, stop.light, stop.look) for stop in stops], rig)
+    for number, ((before, own), reached) in enumerate(zip(pairwise((kit, *kits)), day.best(), strict=True)):
+        now = _with_lens(before, own, moves[-1].rig if moves else rig)
+        moves.append(day.move(number, now, reached))
+    walked = chain([(own, stop.light, stop.look) for own, stop in zip(kits, stops, strict=True)], rig)
     walked = [_hurried(kit, stop, move) for stop, move in zip(stops, walked, strict=True)]
     return DayPlan(tuple(moves), _sums(moves), _sums(walked).effort)
+
+
+def _check_shared(kit: Kit, own: Kit, field: str) -> None:
+    if own is not kit and (others := [name for name in SHARED if getattr(own, name) != getattr(kit, name)]):
+        came = "other " + ", ".join(others).replace("_", "-")
+        raise OutOfRange(field, came, "the day's own kit with another lens and holder")
+
+
+def _with_lens(before: Kit, own: Kit, rig: Rig) -> Rig:
+    """A rig once the lens of a kit is on, which may be the one that was on before."""
+    return rig if own == before else nearest_rig(own, rig)
 
 
 def _hurried(kit: Kit, stop: Stop, move: Move) -> Move:
@@ -183,27 +226,39 @@ class _Reached:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Day:
-    """A day to be planned: at every stop the rigs with the best picture, in the arrays of the cases."""
+    """
+    A day to be planned: at every stop the rigs with the best picture, in the arrays of the cases.
+
+    kits: each stop's own;  kit: one of them, for what they share;  start: what is on the first one's lens
+    """
 
     kit: Kit
+    kits: Sequence[Kit]
     start: Rigs
     stops: Sequence[Stop]
     layers: list[list[Layer]]
 
     @classmethod
-    def of(cls, kit: Kit, rig: Rig, stops: Sequence[Stop]) -> _Day:
+    def of(cls, kits: Sequence[Kit], rig: Rig, stops: Sequence[Stop]) -> _Day:
+        """From a rig that is on the first kit's lens."""
+        stretches = [list(some) for _, some in groupby(range(len(stops)), key=kits.__getitem__)]
         bests: list[BestRigs] = []
-        for best in best_rigs(kit, rig, [(stop.light, stop.look) for stop in stops]):
-            _allow("filters", len(best.setups.stops), SETUPS_A_STOP_MOST, "ways to set them at one stop")
-            bests.append(best)
-        found = cases(kit, rig, bests)
-        _allow("filters", sum(case.setups for case in found), SETUPS_A_STOP_MOST, "ways to set them at one stop")
-        rigs = sum(math.prod(case.shape) for case in found)
-        cells = [rigs * len(best.isos) * len(best.shutters) * len(best.irises) for best in bests]
-        _allow("stops", max(cells), CELLS_A_STOP_MOST, "rigs and gaps at one stop")
-        _allow("stops", sum(cells), CELLS_A_DAY_MOST, "rigs and gaps at all stops")
-        layers = [[Layer.of(case, best) for case in found] for best in bests]
-        return cls(kit, Rigs.of(kit, rig), stops, layers)
+        for some in stretches:
+            kit = kits[some[0]]
+            places = [(stops[number].light, stops[number].look) for number in some]
+            for best in best_rigs(kit, _with_lens(kits[0], kit, rig), places):
+                _allow("filters", len(best.setups.stops), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+                bests.append(best)
+        start = left = Rigs.of(kits[0], rig)
+        uses = Uses.of(kits, start, bests)
+        found: list[list[Case]] = []
+        for some in stretches:
+            kit = kits[some[0]]
+            left = nearest(kit, left)
+            found += [cases(kit, left.content, uses, bests[some[0] : some[-1] + 1])] * len(some)
+        _allow_cells(found, bests)
+        layers = [[Layer.of(case, best) for case in own] for own, best in zip(found, bests, strict=True)]
+        return cls(kits[0], kits, start, stops, layers)
 
     def best(self) -> list[_Reached]:
         """The best plan: at every stop the one rig."""
@@ -246,12 +301,22 @@ class _Day:
         reached = [first]
         for number in range(1, len(self.stops)):
             before, after = self.layers[number - 1 : number + 1]
-            values = onward(self.kit, before, after, values, self.stops[number].hurry)
+            if self._changes_lens(number):
+                values = on_another_lens(self.kits[number], before, after, values)
+            values = onward(self.kit, self._best(number - 1), after, values, self.stops[number].hurry)
             for value, stray in zip(values, self._stray(number), strict=True):
                 np.add(value, stray, out=value)
             reached.append(_Reached.of(values))
             _allow("stops", sum(map(len, reached)), RIGS_A_DAY_MOST, "rigs with the best picture at all stops")
         return reached
+
+    def _changes_lens(self, number: int) -> bool:
+        """Whether another lens comes on between a stop and the one before it."""
+        return number > 0 and self.kits[number] != self.kits[number - 1]
+
+    def _arriving(self, number: int, now: Rigs) -> Rigs:
+        """What is on the camera before a stop's move, from what was on it at the stop before."""
+        return nearest(self.kits[number], now) if self._changes_lens(number) else now
 
     def _stray(self, number: int) -> list[Floats]:
         """
@@ -309,7 +374,7 @@ class _Day:
                 break
             then, left = self._rigs(number, here), left - self._stray_of(number, here)
             some = np.flatnonzero(reached[number - 1].least <= left.max())
-            now = self._rigs(number - 1, reached[number - 1][some])
+            now = self._arriving(number, self._rigs(number - 1, reached[number - 1][some]))
             _allow_pairs(pairs := pairs + len(now) * len(then))
             spent = np.full(len(reached[number - 1]), -np.inf)
             for rows in _in_parts(len(now), len(then)):
@@ -332,7 +397,7 @@ class _Day:
         to_go = [np.zeros((3, len(near[-1])), dtype=np.int64)]
         pairs = 0
         for number in range(len(near) - 1, 0, -1):
-            now = self._rigs(number - 1, near[number - 1])
+            now = self._arriving(number, self._rigs(number - 1, near[number - 1]))
             _allow_pairs(pairs := pairs + len(now) * len(near[number]))
             parts = [
                 _smallest(self._sums(number, now[rows], near[number], to_go[-1]))[0]
@@ -344,6 +409,7 @@ class _Day:
         glass: list[Bits] = []
         now = self.start
         for number, (here, left) in enumerate(zip(near, to_go[::-1], strict=True)):
+            now = self._arriving(number, now)
             way = np.concatenate([
                 _smallest(self._sums(number, now[rows], here, left))[1] for rows in _in_parts(len(now), len(here))
             ])  # fmt: skip
@@ -417,6 +483,19 @@ def _in_parts(rows: int, each: int) -> list[slice]:
 def _allow(field: str, came: int, most: int, of_what: str) -> None:
     if came > most:
         raise OutOfRange(field, f"{came} {of_what}", f"at most {most}: fewer filters, or narrower looks")
+
+
+def _allow_cells(found: Sequence[Sequence[Case]], bests: Sequence[BestRigs]) -> None:
+    """Raise OutOfRange unless the arrays of every stop, and those between two lenses, are as large as they may be."""
+    made = list(zip(found, bests, strict=True))
+    made += [(after[0], before[1]) for before, after in pairwise(made) if after[0] is not before[0]]
+    cells = []
+    for own, best in made:
+        _allow("filters", sum(case.setups for case in own), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+        rigs = sum(math.prod(case.shape) for case in own)
+        cells.append(rigs * len(best.isos) * len(best.shutters) * len(best.irises))
+    _allow("stops", max(cells), CELLS_A_STOP_MOST, "rigs and gaps at one stop")
+    _allow("stops", sum(cells), CELLS_A_DAY_MOST, "rigs and gaps at all stops")
 
 
 def _allow_pairs(pairs: int) -> None:

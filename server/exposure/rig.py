@@ -403,8 +403,10 @@ def nearest_rig(kit: Kit, rig: Rig) -> Rig:
     The rig that this kit allows and that differs least: what is not in the kit, or does not fit, is off the camera.
 
     For a lens that was changed, or a kit that was changed while the rig was on; iris, shutter and ISO stay as they are.
+    Where more fits than there is room for, the first in the kit's order stay, in the order that they sit in: a day
+    knows the plates in a holder as a set (`changes.nearest`).
     """
-    known = {piece.id: piece for piece in kit.filters}
+    known = {piece.id: piece for piece in kit.filters}  # in the kit's order
     holder = kit.holder
     slots = tuple(f for f in rig.slots if f in known and holder is not None and holder.takes(known[f]))
     threads = tuple(f for f in rig.threads if f in known and screws_on(known[f], kit.lens.thread, kit.step_ups))
@@ -417,8 +419,8 @@ def nearest_rig(kit: Kit, rig: Rig) -> Rig:
     fitted = replace(
         rig,
         holder_on=mounted,
-        slots=slots[: holder.slots] if holder is not None else (),
-        threads=() if mounted else threads[:STACKED_MOST],
+        slots=_first_of(known, slots, holder.slots) if holder is not None else (),
+        threads=() if mounted else _first_of(known, threads, STACKED_MOST),
         front=front,
         built_in=rig.built_in if rig.built_in in kit.body.built_in_nd else kit.body.built_in_nd[0],
         turned=None,
@@ -427,9 +429,15 @@ def nearest_rig(kit: Kit, rig: Rig) -> Rig:
 
 
 def _one_variable(known: dict[str, Filter], chosen: tuple[str, ...]) -> tuple[str, ...]:
-    """These without any variable ND but the first: a kit that was put right may call two of them so."""
-    variable = [f for f in chosen if known[f].kind == "variable_nd"]
-    return tuple(f for f in chosen if f not in variable[1:])
+    """These without any variable ND but the kit's first: a kit that was put right may call two of them so."""
+    variable = tuple(f for f in chosen if known[f].kind == "variable_nd")
+    return tuple(f for f in chosen if f not in variable or f in _first_of(known, variable, 1))
+
+
+def _first_of(known: dict[str, Filter], chosen: tuple[str, ...], most: int) -> tuple[str, ...]:
+    """So many of these at most, as they stand: those that come first in the kit."""
+    first = [f for f in known if f in chosen][:most]
+    return tuple(f for f in chosen if f in first)
 
 
 def _turned_on(known: dict[str, Filter], rig: Rig, turned: float | None) -> float | None:

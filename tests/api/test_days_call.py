@@ -10,6 +10,7 @@ from unittest.mock import patch
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from server.exposure import days
 from tests.api.example import REQUEST, after, same, seconds
@@ -107,6 +108,43 @@ def test_stop_by_stop_is_what_the_calls_for_each_move_cost(calls, plan):
     assert plan(DAY)["stop_by_stop_effort"] == pytest.approx(spent, abs=1e-5)
 
 
+WIDE_THREAD = {"widest": 1.8, "smallest": 16, "thread": 95}  # for which there is no adapter ring
+
+
+def with_lens(day, *lenses):
+    """The day with a lens put on before each stop; None: none is named there."""
+    stops = [stop | ({"lens": lens} if lens else {}) for stop, lens in zip(day["stops"], lenses, strict=True)]
+    return day | {"stops": stops}
+
+
+def test_the_holder_comes_off_with_the_old_lens(plan):
+    """
+    The plate is on, the other lens has no ring for its holder, and on the day's own it goes on again with its plate in.
+    """
+    stops = [{"ev100": ev100, "look": LOOK} for ev100 in (10.637, 8.644, 10.637)]  # f/2.8 at 1/50 s, with and without
+    day = with_lens(asked(stops=stops, body__built_in_nd=[0]), None, WIDE_THREAD, DAY["lens"])
+    got = plan(day)["stops"]
+    assert [[action["do"] for action in move["actions"]] for move in got] == [[], [], ["holder_on"]]
+    assert [move["rig"]["holder_on"] for move in got] == [True, False, True]
+    assert [move["rig"]["slots"] for move in got] == [["grey6"]] * 3
+
+
+def test_a_lens_stays_on_until_a_stop_names_another(plan):
+    """Naming it again, or null, says nothing new; what is named before the first stop is on from there."""
+    slow, own = DAY["lens"] | {"loss_stops": 0.4}, DAY["lens"]
+    once = plan(with_lens(DAY, None, slow, None, None))
+    assert plan(with_lens(DAY, None, slow, slow, slow)) == once
+    assert plan(with_lens(DAY, own, slow, None, None) | {"lens": own}) == once
+    null = with_lens(DAY, None, slow, None, None)
+    null["stops"][2]["lens"] = null["stops"][0]["lens"] = None
+    assert plan(null) == once
+    back = plan(with_lens(DAY, None, slow, None, own))
+    assert [move["residual"] for move in back["stops"][:3]] == [move["residual"] for move in once["stops"][:3]]
+    assert back["stops"][3]["residual"] != once["stops"][3]["residual"]
+    all_day = plan(with_lens(DAY, slow, None, None, None))
+    assert all_day == plan(DAY | {"lens": slow})
+
+
 @pytest.mark.parametrize("value", NO_NUMBER.values(), ids=NO_NUMBER)
 @pytest.mark.parametrize("number", ["stops__1__ev100", "stops__1__hurry", "stops__1__look__wanted", "rig__aperture"])
 def test_a_number_that_cannot_be_is_refused_by_its_field(call, number, value):
@@ -119,6 +157,11 @@ REFUSED = {
     "one stop too many": ({"stops": DAY["stops"][:1] * (days.STOPS_MOST + 1)}, "stops"),
     "stops that are no list": ({"stops": DAY["stops"][0]}, "stops"),
     "a stop that is none": ({"stops__1": 9}, "stops.1"),
+    "a lens that is none": ({"stops__1__lens": 50}, "stops.1.lens"),
+    "a lens without an end": ({"stops__1__lens": {"widest": 2}}, "stops.1.lens.smallest"),
+    "a lens that cannot be": ({"stops__1__lens": WIDE_THREAD | {"widest": 0}}, "stops.1.lens.widest"),
+    "a lens wider at its smallest": ({"stops__1__lens": WIDE_THREAD | {"smallest": 1}}, "stops.1.lens.widest"),
+    "a lens with what is not known": ({"stops__1__lens": WIDE_THREAD | {"weight": 1}}, "stops.1.lens.weight"),
     "a hurry of 11": ({"stops__1__hurry": 11}, "stops.1.hurry"),
     "a hurry backwards": ({"stops__1__hurry": -0.5}, "stops.1.hurry"),
     "an f-number of 0": ({"stops__1__look__widest": 0}, "stops.1.look.widest"),
@@ -157,14 +200,14 @@ def test_a_day_that_leaves_too_much_to_choose_among_is_refused_with_its_limit(ca
 
 
 @settings(max_examples=250, deadline=timedelta(seconds=5))
-@given(day=mutated(DAY))
+@given(day=st.one_of(mutated(DAY), mutated(with_lens(DAY, None, WIDE_THREAD, None, DAY["lens"]))))
 def test_a_day_asked_for_at_random_is_answered_or_refused_in_form(calls, day):
     """Whatever comes: a plan that holds, or a problem in form; never a mistake of ours, never for long."""
     answer = calls.post("/api/days", content=json.dumps(day), headers=JSON)
     assert answer.status_code in (200, 400, 422), answer.text
     if answer.status_code != 200:
         assert problem(answer)["errors"]
-    elif day["body"]["clicks_per_stop"] == 3:
+    elif day["body"]["clicks_per_stop"] == 3 and not any("lens" in stop for stop in day["stops"]):
         now = {"threads": [], "built_in": 0} | day["rig"]
         for move in answer.json()["stops"]:
             assert after(now, move["actions"]) == same(move["rig"])

@@ -44,12 +44,20 @@ RINGS = tuple(Filter(f"round {density}", "thread", density, thread=77) for densi
 VARIABLE_PLATE = Filter("variable plate", "slot", 0.6, kind="variable_nd", density_to=2.4)
 VARIABLE_RING = Filter("variable ring", "thread", 0.6, thread=77, kind="variable_nd", density_to=2.4)
 WHEEL = replace(KIT.body, built_in_nd=(0.0, 2.0, 4.0, 6.0))
+SAME_THREAD = (KIT.lens, Lens(1.4, 22, 77, 0.3), Lens(2, 29, 77), KIT.lens)  # the holder goes from one to the next
+OTHER_THREAD = (KIT.lens, Lens(1.4, 22, 67), Lens(2, 29, 77), Lens(1.4, 22, 82))  # and fits only two of these
 SMALL_BODY = Body(3, iso_base=(100,), iso_allowed=(100, 200), shutters=(0.02,), iso_quiet=200)
 
 
 def running_order(stops: int, look: Look) -> list[Stop]:
     """Stops from candle light to full sun and back, in no order, with a hurry of their own each."""
     return [Stop(Light(4 + 0.47 * (7 * n % 24)), look, (1, 1, 3, 0.5)[n % 4]) for n in range(stops)]
+
+
+def with_lenses(kit: Kit, stops: list[Stop], lenses: Sequence[Lens]) -> list[Stop]:
+    """The stops with each of these lenses on for as many of them, one lens after another."""
+    each = len(stops) // len(lenses)
+    return [replace(stop, kit=replace(kit, lens=lenses[number // each])) for number, stop in enumerate(stops)]
 
 
 def pouch(filters: int) -> Kit:
@@ -90,23 +98,29 @@ def graph(kit: Kit, stops: Sequence[Stop], *, best_pictures: bool) -> nx.DiGraph
 
 
 def design() -> list[str]:
-    """The design's day, and what other glass adds to it; the names of those over their budget."""
-    kits = {
-        "12 filters in 3 slots": KIT,
-        "the same, no noise up to ISO 6400": replace(KIT, body=replace(KIT.body, iso_quiet=6400)),
-        "the same, a stepless iris": replace(KIT, body=replace(KIT.body, clicks_per_stop=10)),
-        "the same, a wheel of 4 steps": replace(KIT, body=WHEEL),
-        "the same, 4 rings to screw on": replace(KIT, filters=(*KIT.filters, *RINGS)),
-        "the same, a variable ND to slide in": replace(KIT, filters=(*KIT.filters, VARIABLE_PLATE)),
-        "the same, a variable ND to screw on": replace(KIT, filters=(*KIT.filters, VARIABLE_RING)),
-        "the same, 4 rings and the wheel": replace(KIT, body=WHEEL, filters=(*KIT.filters, *RINGS)),
+    """The design's day, and what other glass and lenses add to it; the names of those over their budget."""
+    ringed = replace(KIT, filters=(*KIT.filters, *RINGS))
+    rows = {
+        "12 filters in 3 slots": (KIT, ()),
+        "the same, no noise up to ISO 6400": (replace(KIT, body=replace(KIT.body, iso_quiet=6400)), ()),
+        "the same, a stepless iris": (replace(KIT, body=replace(KIT.body, clicks_per_stop=10)), ()),
+        "the same, a wheel of 4 steps": (replace(KIT, body=WHEEL), ()),
+        "the same, 4 rings to screw on": (ringed, ()),
+        "the same, a variable ND to slide in": (replace(KIT, filters=(*KIT.filters, VARIABLE_PLATE)), ()),
+        "the same, a variable ND to screw on": (replace(KIT, filters=(*KIT.filters, VARIABLE_RING)), ()),
+        "the same, 4 rings and the wheel": (replace(ringed, body=WHEEL), ()),
+        "the same, three changes of lens": (KIT, SAME_THREAD),
+        "the same, three changes of thread": (KIT, OTHER_THREAD),
+        "the same, 4 rings and three changes of thread": (ringed, OTHER_THREAD),
     }
     print("| 24 stops | looks | cold | warm | budget | effort | stop by stop |\n|---|---|---:|---:|---:|---:|---:|")
     broken = []
-    for name, kit in kits.items():
+    for name, (kit, lenses) in rows.items():
         for look, wide, most in ((TWO_STOPS, "two stops", 0.1), (WHOLE_LENS, "the whole lens", 0.5)):
             stops = running_order(24, look)
-            budget = most if kit is KIT else 0
+            if lenses:
+                stops = with_lenses(kit, stops, lenses)
+            budget = most if kit is KIT and not lenses else 0
             ask = partial(best_day, kit, START, stops)
             cold, warm = seconds(ask, forget), seconds(ask)
             plan = best_day(kit, START, stops)

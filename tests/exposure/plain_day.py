@@ -112,6 +112,37 @@ def change(kit: Kit, now: Whole, then: Whole) -> tuple[float, float]:
     return hand, glass
 
 
+def own(kit: Kit, stop: Stop) -> Kit:
+    """The kit with the lens that is on for a stop."""
+    return stop.kit or kit
+
+
+def on_lens(kit: Kit, now: Whole) -> Whole:
+    """
+    What is on the camera once this kit's lens is on, with the holder that goes with it.
+
+    What fits stays where it is and as it is: in the holder the plates of its width, as many as it has slots and those
+    that come first in the kit, and what its front ring takes; on the thread the rings that screw on. The holder stays
+    on where there is an adapter ring. The rest comes off with the old lens, and nobody's hand is counted.
+    """
+    holder, reached = kit.holder, threads_of(kit)
+    plates = [f.id for f in kit.filters if f.id in now.slots and holder and f.width in (None, holder.width)]
+    then = now._replace(
+        held=now.held and holder is not None and bool(reached & set(holder.rings)),
+        slots=frozenset(plates[: holder.slots] if holder else ()),
+        front=next((f.id for f in kit.filters if f.id == now.front and holder and f.thread == holder.front), None),
+        threads=frozenset(f.id for f in kit.filters if f.id in now.threads and f.thread in reached),
+    )
+    variable = {f.id for f in kit.filters if f.kind == "variable_nd"}
+    return then if then.on & variable else then._replace(turned=None)
+
+
+def changes(kit: Kit, start: Whole, stops: Sequence[Stop], plan: Sequence[Whole]) -> Iterator[tuple[Whole, Whole]]:
+    """Every stop's change: from what is on the camera, by then on the stop's own lens, to the plan's rig."""
+    for stop, (now, then) in zip(stops, pairwise((start, *plan)), strict=True):
+        yield on_lens(own(kit, stop), now), then
+
+
 def millionths(part: float) -> int:
     return round(part * 1e6)
 
@@ -169,16 +200,16 @@ def sums(kit: Kit, start: Whole, stops: Sequence[Stop], plan: Sequence[Whole]) -
     """The day's tuple of a plan, in whole millionths."""
     return unpacked(
         sum(
-            worth(kit, stop, then) + way(kit, stop, now, then)
-            for stop, (now, then) in zip(stops, pairwise((start, *plan)), strict=True)
+            worth(own(kit, stop), stop, then) + way(kit, stop, now, then)
+            for stop, (now, then) in zip(stops, changes(kit, start, stops, plan), strict=True)
         )
     )
 
 
-def ties(kit: Kit, start: Whole, plan: Sequence[Whole]) -> tuple:
+def ties(kit: Kit, start: Whole, stops: Sequence[Stop], plan: Sequence[Whole]) -> tuple:
     """What breaks ties: glass seconds in all, then as early as can be, then fewest filters and the kit's order."""
     place = {f.id: n for n, f in enumerate(kit.filters)}
-    glass = [millionths(change(kit, *both)[1]) for both in pairwise((start, *plan))]
+    glass = [millionths(change(kit, *both)[1]) for both in changes(kit, start, stops, plan)]
     return (
         sum(glass),
         [-each for each in glass],
@@ -189,10 +220,11 @@ def ties(kit: Kit, start: Whole, plan: Sequence[Whole]) -> tuple:
 def best_of_every_plan(kit: Kit, start: Rig, stops: Sequence[Stop]) -> tuple[tuple[int, ...], tuple]:
     """The smallest tuple of every sequence of legal rigs, and the ties of the best of those that have it."""
     first = whole(kit, start)
-    layers = [list(every_rig(kit, start, stop.look)) for stop in stops]
-    worths = [[worth(kit, stop, rig) for rig in layer] for stop, layer in zip(stops, layers, strict=True)]
+    kits = [own(kit, stop) for stop in stops]
+    layers = [list(every_rig(lens, start, stop.look)) for lens, stop in zip(kits, stops, strict=True)]
+    worths = [[worth(lens, stop, rig) for rig in layer] for lens, stop, layer in zip(kits, stops, layers, strict=True)]
     ways = [
-        [[way(kit, stop, now, then) for then in layer] for now in before]
+        [[way(kit, stop, now, then) for then in layer] for now in (on_lens(own(kit, stop), each) for each in before)]
         for stop, before, layer in zip(stops, ([first], *layers[:-1]), layers, strict=True)
     ]
     least, best = math.inf, []
@@ -205,4 +237,4 @@ def best_of_every_plan(kit: Kit, start: Rig, stops: Sequence[Stop]) -> tuple[tup
             least, best = cost, []
         if cost == least:
             best.append([layer[n] for layer, n in zip(layers, plan, strict=True)])
-    return unpacked(least), min(ties(kit, first, plan) for plan in best)
+    return unpacked(least), min(ties(kit, first, stops, plan) for plan in best)

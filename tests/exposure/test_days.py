@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 from unittest.mock import patch
@@ -20,13 +21,13 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from server.exposure import changes, days
-from server.exposure.days import STOPS_MOST, DayPlan, Stop, best_day
+from server.exposure.days import STOPS_MOST, DayPlan, Stop, best_day, hurry_of
 from server.exposure.glass import Filter, Holder
 from server.exposure.light import Light
 from server.exposure.moves import best_moves, cannot_wear
 from server.exposure.packing import chain
 from server.exposure.refused import OutOfRange
-from server.exposure.rig import Body, Hands, Kit, Lens, Look, Rig, check_rig
+from server.exposure.rig import Body, Hands, Kit, Lens, Look, Rig, check_rig, nearest_rig
 from tests.exposure import test_kit_moves as any_glass
 from tests.exposure.plain_day import (
     Whole,
@@ -35,6 +36,8 @@ from tests.exposure.plain_day import (
     effort,
     every_rig,
     millionths,
+    on_lens,
+    own,
     sums,
     ties,
     unpacked,
@@ -149,48 +152,115 @@ def days_with_wide_looks(draw: st.DrawFn) -> Day:
     return kit, start, stops
 
 
-ANY_DAYS = st.one_of(small_days(), days_with_any_glass(), days_with_wide_looks())
+HOLDERS = (Holder(100, 1, (77, 82), 105), Holder(100, 2, (82,), 105), Holder(75, 2, (77, 82), 95), None)
+
+
+@st.composite
+def lens_changes(draw: st.DrawFn, some_days: st.SearchStrategy[Day]) -> Day:
+    """
+    Some of these days, with one or two other lenses on at some of the stops, there and back again: of the same thread,
+    of another, of none; with the day's own holder, which may fit only one of them, or with one of its own.
+    """
+    kit, start, stops = draw(some_days)
+    lenses = st.builds(
+        Lens, st.sampled_from((2.8, 2.8, 2)), st.just(4), st.sampled_from((77, 82, 77, None)), st.sampled_from((0, 0.3))
+    )
+    holders = st.sampled_from((kit.holder, kit.holder, *HOLDERS))
+    others = [replace(kit, lens=draw(lenses), holder=draw(holders)) for _ in range(draw(st.sampled_from((1, 1, 2))))]
+    changed = []
+    for stop in stops:
+        lens = draw(st.sampled_from((None, *others)))
+        bare = lens is not None and cannot_wear(lens, stop.look.worn)
+        changed.append(replace(stop, kit=lens, look=replace(stop.look, worn=frozenset()) if bare else stop.look))
+    assume(any(stop.kit not in (None, kit) for stop in changed))
+    rigs_there = how_many(kit, start, changed)
+    assume(sum(a * b for a, b in pairwise((1, *rigs_there))) <= CHANGES_A_GRAPH_TAKES)
+    return kit, start, changed
+
+
+ANY_DAY = st.one_of(small_days(), days_with_any_glass(), days_with_wide_looks())
+ANY_DAYS = st.one_of(ANY_DAY, lens_changes(ANY_DAY))
 
 
 def how_many(kit: Kit, start: Rig, stops: Sequence[Stop]) -> list[int]:
-    return [sum(1 for _ in every_rig(kit, start, stop.look)) for stop in stops]
+    return [sum(1 for _ in every_rig(own(kit, stop), start, stop.look)) for stop in stops]
 
 
 def of_plan(kit: Kit, plan: DayPlan) -> list[Whole]:
     return [whole(kit, move.rig) for move in plan.moves]
 
 
+def legal_plan(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> list[Whole]:
+    """The plan's rigs, each of them legal at its stop."""
+    plan = of_plan(kit, best_day(kit, rig, stops))
+    for each, stop in zip(plan, stops, strict=True):
+        assert each in set(every_rig(own(kit, stop), rig, stop.look))
+    return plan
+
+
+def try_every_sequence(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> None:
+    plan, start = legal_plan(kit, rig, stops), whole(kit, rig)
+    assert (sums(kit, start, stops, plan), ties(kit, start, stops, plan)) == best_of_every_plan(kit, rig, stops)
+
+
+def ask_a_graph(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> None:
+    plan = legal_plan(kit, rig, stops)
+    graph = nx.DiGraph()
+    before = [whole(kit, rig)]
+    for number, stop in enumerate(stops):
+        layer = list(every_rig(own(kit, stop), rig, stop.look))
+        worths = [worth(own(kit, stop), stop, then) for then in layer]
+        graph.add_weighted_edges_from(
+            ((number, now), (number + 1, then), way(kit, stop, with_lens, then) + there)
+            for now, with_lens in ((now, on_lens(own(kit, stop), now)) for now in before)
+            for then, there in zip(layer, worths, strict=True)
+        )
+        before = layer
+    graph.add_weighted_edges_from(((len(stops), last), "end", 0) for last in before)
+    shortest = nx.dijkstra_path_length(graph, (0, whole(kit, rig)), "end")
+    assert sums(kit, whole(kit, rig), stops, plan) == unpacked(shortest)
+
+
 @settings(max_examples=400, deadline=None)
 @given(small_days())
 def test_no_sequence_of_legal_rigs_is_better(day):
     """Every one is tried: the sums are the smallest there are, and of those that have them ours wins the ties."""
-    kit, rig, stops = day
-    plan, start = of_plan(kit, best_day(kit, rig, stops)), whole(kit, rig)
-    assert all(each in set(every_rig(kit, rig, stop.look)) for each, stop in zip(plan, stops, strict=True))
-    assert (sums(kit, start, stops, plan), ties(kit, start, plan)) == best_of_every_plan(kit, rig, stops)
+    try_every_sequence(*day)
+
+
+@settings(max_examples=200, deadline=None)
+@given(lens_changes(small_days()))
+def test_no_sequence_is_better_where_the_lens_is_changed(day):
+    """What fits the other lens stays, the rest comes off with the old one, and the hand is counted from there."""
+    assume(math.prod(how_many(*day)) <= PLANS_A_LOOP_TAKES)
+    try_every_sequence(*day)
 
 
 @settings(max_examples=200, deadline=None)
 @given(st.one_of(days_with_any_glass(), days_with_wide_looks()))
 def test_no_path_through_all_legal_rigs_is_shorter(day):
     """A layer of nodes for each stop, every legal rig in it, every change an edge: a graph library's shortest path."""
-    kit, rig, stops = day
-    plan = of_plan(kit, best_day(kit, rig, stops))
-    assert all(each in set(every_rig(kit, rig, stop.look)) for each, stop in zip(plan, stops, strict=True))
-    graph = nx.DiGraph()
-    before = [whole(kit, rig)]
-    for number, stop in enumerate(stops):
-        layer = list(every_rig(kit, rig, stop.look))
-        worths = [worth(kit, stop, then) for then in layer]
-        graph.add_weighted_edges_from(
-            ((number, now), (number + 1, then), way(kit, stop, now, then) + own)
-            for now in before
-            for then, own in zip(layer, worths, strict=True)
-        )
-        before = layer
-    graph.add_weighted_edges_from(((len(stops), last), "end", 0) for last in before)
-    shortest = nx.dijkstra_path_length(graph, (0, whole(kit, rig)), "end")
-    assert sums(kit, whole(kit, rig), stops, plan) == unpacked(shortest)
+    ask_a_graph(*day)
+
+
+@settings(max_examples=130, deadline=None)
+@given(lens_changes(days_with_any_glass()))
+def test_no_path_is_shorter_where_the_lens_is_changed(day):
+    """Variable ND, step-up rings, front rings and plates of two widths, on lenses that take some of them."""
+    ask_a_graph(*day)
+
+
+@settings(max_examples=150, deadline=None)
+@given(any_glass.asked(), st.sampled_from((77, 82, None)), st.sampled_from(HOLDERS))
+def test_what_stays_with_another_lens_is_the_same_for_one_rig_and_for_many(question, thread, holder):
+    """By the words of the plain day, as one rig, and in an array."""
+    kit, rig, *_ = question
+    other = replace(kit, lens=replace(kit.lens, thread=thread), holder=holder)
+    nearest = nearest_rig(other, rig)
+    assert whole(other, nearest) == on_lens(other, whole(kit, rig))
+    found, one = changes.nearest(other, changes.Rigs.of(kit, rig)), changes.Rigs.of(other, nearest)
+    for part in changes.Rigs.__dataclass_fields__:
+        assert getattr(found, part).tolist() == getattr(one, part).tolist(), part
 
 
 @settings(max_examples=60, deadline=None)
@@ -218,8 +288,10 @@ def test_what_a_plan_says_is_so(day):
     plan = best_day(kit, rig, stops)
     now = rig
     for stop, move in zip(stops, plan.moves, strict=True):
-        check_rig(kit, move.rig)
-        hand, seconds, glass_seconds = hand_after(kit, now, move.actions)
+        lens = own(kit, stop)
+        now = nearest_rig(lens, now)
+        check_rig(lens, move.rig)
+        hand, seconds, glass_seconds = hand_after(lens, now, move.actions)
         assert (hand.on, hand.slots, hand.threads, hand.front) == (
             move.rig.holder_on, set(move.rig.slots), set(move.rig.threads), move.rig.front,
         )  # fmt: skip
@@ -247,7 +319,7 @@ def test_looking_ahead_is_never_worse_than_stop_by_stop(day):
     """The chain of clean moves is one of the plans; its effort is counted the same way."""
     kit, rig, stops = day
     plan = best_day(kit, rig, stops)
-    walked = chain([(kit, stop.light, stop.look) for stop in stops], rig)
+    walked = chain([(own(kit, stop), stop.light, stop.look) for stop in stops], rig)
     by_itself = sums(kit, whole(kit, rig), stops, [whole(kit, move.rig) for move in walked])
     assert sums(kit, whole(kit, rig), stops, of_plan(kit, plan)) <= by_itself
     assert plan.stop_by_stop_effort == pytest.approx(by_itself[4] / 1e6, abs=1e-9)
@@ -258,7 +330,7 @@ def test_looking_ahead_is_never_worse_than_stop_by_stop(day):
 def test_a_day_of_one_stop_is_as_good_as_the_clean_move(day):
     kit, rig, (stop, *_) = day
     stop = replace(stop, hurry=1)
-    (answers,) = best_moves(kit, rig, [(stop.light, stop.look)])
+    (answers,) = best_moves(own(kit, stop), nearest_rig(own(kit, stop), rig), [(stop.light, stop.look)])
     plan = best_day(kit, rig, [stop])
     start = whole(kit, rig)
     assert sums(kit, start, [stop], of_plan(kit, plan)) == sums(kit, start, [stop], [whole(kit, answers.clean.rig)])
@@ -270,7 +342,8 @@ def test_same_day_has_the_same_plan_however_it_is_worked_through(day):
     """Asked again, with every figure made anew; and in parts, where they are cut must not show."""
     kit, rig, stops = day
     plan = best_day(kit, rig, stops)
-    assert best_day(replace(kit), replace(rig), [replace(stop) for stop in stops]) == plan
+    anew = [replace(stop, kit=replace(own(kit, stop))) for stop in stops]
+    assert best_day(replace(kit), replace(rig), anew) == plan
     with patch.object(changes, "CELLS_AT_ONCE", 1), patch.object(days, "PAIRS_AT_ONCE", 1):
         assert best_day(kit, rig, stops) == plan
 
@@ -369,6 +442,141 @@ def test_what_is_in_the_front_ring_stays_there_while_the_holder_is_off():
     plan = best_day(kit, held, [worn, Stop(BARE, AT_F4), worn])
     assert does(plan) == [[], ["holder_off"], ["holder_on"]]
     assert [move.rig.front for move in plan.moves] == ["polariser"] * 3
+
+
+NO_RING = replace(KIT, lens=Lens(4, 4, 95))  # for this lens there is no adapter ring
+WIDER = replace(KIT, lens=Lens(4, 4, 82), holder=Holder(100, 1, (77, 82)))
+
+
+def test_glass_is_exchanged_in_the_calm_gap_before_the_lens_change():
+    """
+    The holder fits only the lens that comes on later: its plate is dropped in while there is time, on the way to a stop
+    whose own lens has no use for it.
+
+    By hand: drop in 4 s, counted 0 times; holder on 3 s, counted 10 times. Stop by stop: 7 s 10 times.
+    """
+    stops = [Stop(BARE, AT_F4, 0, NO_RING), Stop(DARK, AT_F4, 10)]
+    plan = best_day(KIT, OFF, stops)
+    assert does(plan) == [["drop_in"], ["holder_on"]]
+    assert (plan.score.effort, plan.stop_by_stop_effort) == (30, 70)
+    # Without any holder on the way the plate would not stay; it is not dropped in for nothing.
+    none = Stop(BARE, AT_F4, 10, replace(NO_RING, holder=None))
+    assert does(best_day(KIT, OFF, [stops[0], none, stops[1]])) == [[], [], ["drop_in", "holder_on"]]
+
+
+def test_a_screwed_on_filter_goes_with_its_lens():
+    """
+    Another lens for one stop without glass. By hand: 12 s to screw it on again, since it came off with the old lens;
+    where the other lens has the same thread it stayed, so 10 s to unscrew it are added.
+    """
+    ring = Filter("ring", "thread", 0.6, thread=77)
+    kit = replace(KIT, filters=(ring,), holder=None)
+    screwed = replace(OFF, threads=("ring",))
+    for thread, actions, seconds in ((82, [], 12), (77, ["unscrew"], 22)):
+        other = replace(kit, lens=Lens(4, 4, thread))
+        plan = best_day(kit, screwed, [Stop(DARK, AT_F4), Stop(BARE, AT_F4, kit=other), Stop(DARK, AT_F4)])
+        assert does(plan) == [[], actions, ["screw_on"]]
+        assert (plan.score.effort, plan.moves[1].rig.threads) == (seconds, ())
+
+
+def test_a_holder_stays_on_where_the_other_lens_has_its_ring():
+    """And comes off with the lens, for nothing, where it has not; what is in it stays there."""
+    held = replace(OFF, holder_on=True, slots=("plate",))
+    stays = best_day(WIDER, held, [Stop(DARK, AT_F4, kit=replace(WIDER, lens=KIT.lens))])
+    assert (does(stays), stays.moves[0].rig) == ([[]], held)
+    plan = best_day(KIT, held, [Stop(BARE, AT_F4, kit=NO_RING), Stop(DARK, AT_F4)])
+    assert does(plan) == [[], ["holder_on"]]
+    assert plan.moves[0].rig == replace(held, holder_on=False)
+
+
+def test_of_plates_that_a_smaller_holder_has_no_room_for_the_first_of_the_kit_stay():
+    """
+    Two are in, the other lens's holder takes one, and its stop needs the lighter one. By hand: where that is the kit's
+    first, nothing is left to do; else the other one is pulled, 3 s, and it is dropped in, 4 s.
+    """
+    other = Filter("other", "slot", 0.9)
+    held = replace(OFF, holder_on=True, slots=("other", "plate"))
+    for filters, actions, seconds in (((PLATE, other), [], 0), ((other, PLATE), ["pull", "drop_in"], 7)):
+        kit = replace(KIT, holder=Holder(100, 2, (77,)), filters=filters)
+        plan = best_day(kit, held, [Stop(DARK, AT_F4, kit=replace(kit, holder=KIT.holder))])
+        assert does(plan) == [actions]
+        assert (plan.score.effort, plan.moves[0].rig.slots) == (seconds, ("plate",))
+
+
+def test_a_plate_of_no_use_may_spare_the_pulling_of_another():
+    """
+    Plates are stuck. The one for any holder is in, and must not be there on the last lens, whose holder is narrow.
+
+    By hand: dropping in the wide one, 1 s, which the smaller holder then keeps instead, and which falls out of the narrow
+    one by itself; the narrow one in, 1 s, and holder on, 3 s. Otherwise 20 s to pull what is in.
+    """
+    wide, narrow = Filter("wide", "slot", 3, width=100), Filter("narrow", "slot", 1.2, width=75)
+    kit = replace(
+        KIT, holder=Holder(100, 2, (77,)), filters=(wide, PLATE, narrow), hands=Hands(pull=20, drop_in=1, holder_on=3)
+    )
+    small, last = replace(kit, holder=Holder(100, 1, (77,))), replace(kit, holder=Holder(75, 1, (77,)))
+    darker = Light(4 + 1.2 * math.log2(10))
+    stops = [Stop(BARE, AT_F4), Stop(BARE, AT_F4, kit=small), Stop(darker, AT_F4, kit=last)]
+    plan = best_day(kit, replace(OFF, slots=("plate",)), stops)
+    assert does(plan) == [["drop_in"], [], ["drop_in", "holder_on"]]
+    assert plan.score.effort == 5
+
+
+def test_what_comes_off_with_the_lens_counts_in_no_tie():
+    """
+    A plate or a ring for the first stop, both 4 s by hand, and neither fits the lens that comes on then: nothing is
+    pulled, unscrewed or taken off. Of equal ones the kit's first, else the one that is nearer to the light.
+    """
+    hand, ring = Hands(drop_in=1, holder_on=3, screw_on=4), Filter("ring", "thread", 0.6, thread=77)
+    look = replace(AT_F4, tolerance=0.2)
+    near = replace(PLATE, density=0.62)  # within the tolerance, a fifth of a click off
+    for filters, on in (((PLATE, ring), "plate"), ((ring, PLATE), "ring"), ((near, ring), "ring")):
+        kit = replace(KIT, filters=filters, hands=hand)
+        stops = [Stop(DARK, look), Stop(BARE, look, kit=replace(kit, lens=NO_RING.lens))]
+        plan = best_day(kit, OFF, stops)
+        assert [move.rig.on_lens for move in plan.moves] == [(on,), ()]
+        assert (plan.score.effort, plan.score.glass_seconds) == (4, 4)
+
+
+def test_a_variable_nd_comes_back_as_any_filter_where_the_other_lens_cannot_use_it():
+    """It stays on the thread that it fits, and is unscrewed where it is not wanted; from there it is set for nothing."""
+    ring = Filter("v", "thread", 0.6, thread=77, kind="variable_nd", density_to=1.8)
+    kit = replace(KIT, filters=(ring,), holder=None)
+    on = replace(OFF, threads=("v",), turned=DARK.ev100 - 4)
+    stops = [Stop(DARK, AT_F4), Stop(BARE, AT_F4, kit=replace(kit, lens=Lens(4, 4, 77, 0.0, 4))), Stop(DARK, AT_F4)]
+    plan = best_day(kit, on, stops)
+    assert does(plan) == [[], ["unscrew"], ["screw_on", "turn"]]
+    assert plan.score.effort == 22
+
+
+@pytest.mark.parametrize(
+    ("other", "came"),
+    [
+        (replace(KIT, body=Body(3, (100,), (100, 200), (1.0,))), "other body"),
+        (replace(KIT, filters=(PLATE, Filter("more", "slot", 0.3))), "other filters"),
+        (replace(KIT, hands=Hands(pull=4), step_ups=((67, 77),)), "other hands, step-ups"),
+    ],
+)
+def test_refused_kit(other, came):
+    """A day has one body, one pouch and one pair of hands; only lens and holder change."""
+    with pytest.raises(OutOfRange) as refused:
+        best_day(KIT, OFF, [Stop(BARE, AT_F4), Stop(BARE, AT_F4, kit=WIDER), Stop(BARE, AT_F4, kit=other)])
+    assert (refused.value.field, refused.value.came) == ("stops.2.kit", came)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "hurry"),
+    [(10, 1), (5, 2), (20, 0.5), (60, 0.17), (1.5, 6.67), (1, 10), (0.99, 10), (0, 10), (-5, 10), (24 * 60, 0.01)],
+)
+def test_hurry_of_a_gap(minutes, hurry):
+    """Ten minutes count once, half the time twice, a minute and less ten times. Common practice, no source."""
+    assert hurry_of(timedelta(minutes=minutes)) == hurry
+    assert Stop(BARE, AT_F4, hurry_of(timedelta(minutes=minutes))).hurry == hurry
+
+
+def test_nobody_knows_how_early_the_first_arrival_is():
+    """It counts as an hour, which is a sixth."""
+    assert hurry_of(None) == 0.17
 
 
 def test_of_equal_filters_the_first_of_the_kit_goes_on():
@@ -485,6 +693,20 @@ def test_a_day_at_a_limit_is_planned_and_one_beyond_it_is_refused(limit):
         best_day(BIG, OFF, SUN)
     assert refused.value.field == field
     assert refused.value.came.startswith(str(most))
+
+
+def test_the_arrays_between_two_lenses_are_held_to_the_limits():
+    """
+    Many irises on the first lens, which has no holder, and many ways to fill the second one's: by hand 28 irises, and
+    93 ways on or off the lens. Neither stop has so many rigs alone.
+    """
+    stops = [replace(SUN[0], kit=replace(BIG, holder=None)), Stop(SUN[0].light, Look(5.6, 5.6, 5.6, 1.0))]
+    plan = best_day(BIG, OFF, stops)
+    with patch.object(days, "CELLS_A_STOP_MOST", 2 * 93 * 28):
+        assert best_day(BIG, OFF, stops) == plan
+    with patch.object(days, "CELLS_A_STOP_MOST", 2 * 93 * 28 - 1), pytest.raises(OutOfRange) as refused:
+        best_day(BIG, OFF, stops)
+    assert refused.value.field == "stops"
 
 
 @pytest.mark.parametrize("limit", ["RIGS_A_DAY_MOST", "PAIRS_MOST"])

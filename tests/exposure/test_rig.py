@@ -355,7 +355,30 @@ def test_of_two_filters_that_the_kit_now_calls_variable_one_stays_on():
     screwed = replace(off, slots=(), threads=("round18", "round9"))
     nearest = nearest_rig(replace(KIT, filters=rings), screwed)
     check_rig(replace(KIT, filters=rings), nearest)
-    assert nearest.threads == ("round18",)
+    assert nearest.threads == ("round9",)  # the first in the kit's order, whatever stands first on the lens
+
+
+@pytest.mark.parametrize(
+    ("slots", "stay"),
+    [
+        (("grey9", "grey6", "grey3"), ("grey6", "grey3")),
+        (("small", "grey9", "grey6"), ("grey9", "grey6")),  # what does not fit takes no place
+        (("grey9",), ("grey9",)),
+    ],
+)
+def test_of_plates_that_there_is_no_room_for_the_first_of_the_kit_stay(slots, stay):
+    """A day knows them as a set; those that stay keep their order."""
+    rig = Rig(False, slots, (), 0, 2.8, 0.02, 100)
+    assert nearest_rig(KIT, rig).slots == stay
+
+
+def test_a_holder_that_is_full_of_other_plates_keeps_its_variable_nd_only_by_the_kit_s_order():
+    """Two slots: the third plate of the kit comes off, though it was the first in the holder."""
+    variable = Filter("variable plate", "slot", 0.6, kind="variable_nd", density_to=2.4)
+    kit = replace(KIT, filters=(*KIT.filters, variable))
+    rig = Rig(True, ("variable plate", "grey9", "grey3"), (), 0, 2.8, 0.02, 100, None, 3.0)
+    nearest = nearest_rig(kit, rig)
+    assert (nearest.slots, nearest.turned) == (("grey9", "grey3"), None)
 
 
 @pytest.mark.parametrize("came", [*NOT_FIGURES, 0])
