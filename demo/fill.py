@@ -1,5 +1,5 @@
 """
-Fill an empty book with the demo: a made-up venue, one kit, and a day that has just begun.
+Fill an empty book with the demo: a made-up venue, one kit, and a day that has just begun, with its running order.
 
 Nothing here is a real place, person or product. A book that has the demo already is left as it is.
 """
@@ -38,6 +38,19 @@ PLACES = (
 )  # fmt: skip
 BESIDE = {"Chapel inside": {"bright": 9.9, "dark": 3.8}}  # other parts of a place, EV
 
+# minutes after the day is opened, and how long it lasts; what happens; where; and what is asked for there
+ORDER: tuple[tuple[int, int | None, str, str, dict[str, Any]], ...] = (
+    (0, 25, "Guests arrive", "Orchard", {}),
+    (40, 10, "The couple walk in", "Chapel door", {"notes": "Stay on the left of the path"}),
+    (50, 35, "Vows", "Chapel inside", {}),
+    (90, 15, "Confetti", "Orchard", {"wanted": 4.0}),
+    (120, 40, "Portraits", "Jetty", {"lens": "24-70 zoom"}),
+    (170, 60, "Drinks", "Walled garden", {"lens": "35 mm prime"}),
+    (260, 90, "Dinner", "", {"notes": "No camera"}),
+    (360, 30, "Speeches", "Long room", {}),
+    (465, 15, "First dance", "Dance floor", {"notes": "Ask about the lasers"}),
+)
+
 
 def one_in_the_afternoon(now: datetime) -> tuple[float, float, str]:
     """
@@ -73,6 +86,20 @@ def readings_of(
         tables.Reading(taken_at=taken_at, who="shooter", kind=how, raw=figures, ev100=ev100, sky=sky, part=part)
         for part, how, figures, ev100 in parts
     ]
+
+
+def stops_of(day: tables.Day, opened: datetime) -> list[tables.Stop]:
+    """The demo's running order, from the moment that it is opened."""
+    places = {row.name: row.id for row in day.venue.places}
+    lenses = {row.name: row.id for row in day.kit.lenses}
+    begins = opened.hour * 60 + opened.minute
+    return [
+        tables.Stop(
+            minutes=begins + after, second=False, lasts=lasts, name=name, place_id=places.get(place),
+            lens_id=lenses.get(asked.get("lens", "")), wanted=asked.get("wanted"), notes=asked.get("notes", ""),
+        )
+        for after, lasts, name, place, asked in ORDER
+    ]  # fmt: skip
 
 
 def fill(book: Book, now: datetime) -> bool:
@@ -145,7 +172,9 @@ def fill(book: Book, now: datetime) -> bool:
         )  # fmt: skip
         session.add(day)
         session.flush()
-        arrived = {"place": venue.places[0].id, "answer": "clean", "rig": start}
+        day.stops = stops_of(day, now.astimezone(ZoneInfo(time_zone)))
+        session.flush()
+        arrived = {"place": venue.places[0].id, "stop": day.stops[0].id, "answer": "clean", "rig": start}
         append(session, day.id, "demo-arrived-at-the-orchard", "moved", arrived, "shooter", now)
     return True
 

@@ -81,13 +81,23 @@ document.addEventListener("click", (event) => {
 let focused = null;
 let rows = "";
 const rowsNow = () => document.querySelector(".rows")?.textContent ?? "";
-document.addEventListener("htmx:before:swap", () => {
+let unfolded = []; // what stands open while something else is done; a fold's own tap closes it
+document.addEventListener("htmx:before:swap", (event) => {
   focused = document.activeElement;
   rows = rowsNow();
+  const tapped = event.detail.ctx.tap && event.detail.ctx.request.action;
+  unfolded = [...document.querySelectorAll("#day details[open]")]
+    .filter((fold) => !tapped || fold.querySelector("form")?.getAttribute("action") !== tapped)
+    .map((fold) => fold.className);
 });
 document.addEventListener("htmx:after:swap", (event) => {
   const { tap } = event.detail.ctx;
   fetched = performance.now();
+  // What was noted is noted; a field keeps what was typed in it through a swap.
+  if (tap && event.detail.ctx.request.action.endsWith("/clips") && event.detail.ctx.response.status === 200) {
+    document.querySelector(".clip form")?.reset();
+  }
+  for (const name of unfolded) document.querySelector(`#day details.${name}`)?.setAttribute("open", "");
   // A page that was only fetched again and says the same moved nothing under a thumb.
   if (tap || rows !== rowsNow()) drawn = performance.now();
   ids.clear();

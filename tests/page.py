@@ -95,7 +95,7 @@ class Page(HTMLParser):
 
     def rows(self) -> Iterator[str]:
         """The words of each row of the day page, in order."""
-        for row in re.findall(r'<li id="at-\d+".*?</li>', self.source, re.DOTALL):
+        for row in re.findall(r'<li id="at-\d+(?:-here)?".*?</li>', self.source, re.DOTALL):
             yield " ".join(html.unescape(re.sub(r"<[^>]+>", " ", row)).split())
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:

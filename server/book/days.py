@@ -26,7 +26,7 @@ from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_fr
 from .order import Stop, order_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from sqlalchemy.orm import Session
 
@@ -76,6 +76,11 @@ class LitStop:
     lens: int
 
 
+def read_of(spot: Spot, light: PlaceLight) -> Read:
+    """A place's light as the engine carries it to other times: its reading, with the nudge."""
+    return Read(spot, light.reading.ev100, light.reading.taken_at, light.reading.sky, light.nudge)
+
+
 @lru_cache(maxsize=256)
 def lit_at(
     site: Site | None, places: tuple[DayPlace, ...], at: tuple[datetime, ...], sky_now: Sky | None
@@ -85,10 +90,7 @@ def lit_at(
     found = iter(
         levels_then(
             site,
-            [
-                Read(place.spot, light.reading.ev100, light.reading.taken_at, light.reading.sky, light.nudge)
-                for place, light, _ in read
-            ],
+            [read_of(place.spot, light) for place, light, _ in read],
             [each for *_, each in read],
             sky_now,
         )
@@ -134,8 +136,22 @@ class Day:
 
     @property
     def here(self) -> DayPlace | None:
-        """The place where the shooter stands."""
-        return next((place for place in self.places if place.number == self.state.here), None)
+        """The place where the shooter stands, with the look of the stop that it was gone to for."""
+        there = next((place for place in self.places if place.number == self.state.here), None)
+        stop = self.at_stop
+        return there if there is None or stop is None else replace(there, look=stop.look(there.look))
+
+    @property
+    def at_stop(self) -> Stop | None:
+        """The stop of the running order where the shooter is."""
+        return next((stop for stop in self.order if stop.number == self.state.at_stop), None)
+
+    def stop(self, number: int) -> Stop:
+        """A stop of the running order by its number. Raises NotThere where it is none of the day's."""
+        for stop in self.order:
+            if stop.number == number:
+                return stop
+        raise NotThere("stops")
 
     def has_come(self, now: datetime) -> bool:
         """Whether it is this day at the venue, from its first minute until six the next morning."""
@@ -162,9 +178,10 @@ class Day:
 
     def ahead(self) -> tuple[Stop, ...]:
         """The stops of the running order that come after the one that was gone to last; all before the first."""
-        last = next(reversed(list(self.state.done)), 0)
         numbers = [stop.number for stop in self.order]
-        return self.order[numbers.index(last) + 1 :] if last in numbers else self.order
+        # One that was taken out of the order since says nothing of what comes next.
+        last = next((stop for stop in reversed(list(self.state.done)) if stop in numbers), None)
+        return self.order if last is None else self.order[numbers.index(last) + 1 :]
 
     def lit_stops(self, stops: Sequence[Stop], lens: int, now: datetime) -> tuple[LitStop, ...]:
         """Stops in order with their light, each at its own time; lens is the one that is on before the first."""
@@ -191,7 +208,7 @@ class Day:
 
     def level(self, place: DayPlace, now: datetime) -> Level | None:
         """The light at one of its places at the moment it is used."""
-        return next(each.level for each in self.lit(now) if each.place == place)
+        return next(each.level for each in self.lit(now) if each.place.number == place.number)
 
     def place(self, number: int) -> DayPlace:
         """A place of the day by its number. Raises NotThere where it is none of the day's."""
@@ -241,20 +258,14 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     rows = session.execute(_PLACES, {"day": day_id}).all()
     spots = {each.place_id: spot_of(each) for each in rows}
     site = site_of(row)
-    # Without coordinates no sky is reckoned with, so none takes a nudge's place.
-    under_sky = frozenset(place for place, spot in spots.items() if site is not None and spot.drifts)
-    state = fold(events, rig_from(row.start), readings, under_sky)
-
-    def with_(lens: int | None) -> Carried:
-        return carried(session, row.kit_stamp, row.kit_id, (row.body_id, lens or row.lens_id, row.holder_id))
-
-    used = with_(state.lens)
+    state = fold(events, rig_from(row.start), readings, _under_sky(site, spots.items()))
+    used = _carried_by(session, row, state.lens)
     rig = nearest_rig(used.kit, state.rig)
-    began_used = used if state.began is None else with_(state.began_with)
+    began_used = used if state.began is None else _carried_by(session, row, state.began_with)
     began = rig if state.began is None else nearest_rig(began_used.kit, state.began)
     order = order_of(session.execute(_STOPS, {"day": day_id}), row.on, row.time_zone, state.shifts)
     own = {lens for lens, _ in used.lenses}
-    others = {stop.lens: with_(stop.lens) for stop in order if stop.lens in own}
+    others = {stop.lens: _carried_by(session, row, stop.lens) for stop in order if stop.lens in own}
     places = tuple(
         DayPlace(
             each.place_id, each.name, spots[each.place_id], _look(each, row, used.kit),
@@ -267,6 +278,16 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
         day_id, row.name, row.venue, row.time_zone, site, row.mains, row.on, time.fromisoformat(row.seen_at),
         used, rig, state, places, moved_by_kit, began, began_used, order, others,
     )  # fmt: skip
+
+
+def _under_sky(site: Site | None, spots: Iterable[tuple[int, Spot]]) -> frozenset[int]:
+    """The places that daylight reaches. Without coordinates no sky is reckoned with, so none takes a nudge's place."""
+    return frozenset(place for place, spot in spots if site is not None and spot.drifts)
+
+
+def under_sky(site: Site | None, places: Iterable[DayPlace]) -> frozenset[int]:
+    """The same, of a day's places."""
+    return _under_sky(site, ((place.number, place.spot) for place in places))
 
 
 def site_of(venue: Any) -> Site | None:
@@ -299,10 +320,30 @@ def shortfalls(day: Day, now: datetime) -> tuple[tuple[str, float], ...]:
 def with_lens(session: Session, crew_id: int, day_id: int, lens: int) -> Carried:
     """What would be in use with another lens of the day's kit. Raises NotThere for one that the kit has not."""
     row = _row(session, crew_id, day_id)
-    used = carried(session, row.kit_stamp, row.kit_id, (row.body_id, lens, row.holder_id))
+    used = _carried_by(session, row, lens)
     if used.lens != lens:
         raise NotThere("lenses")
     return used
+
+
+def used_on(session: Session, crew_id: int, day_id: int, lens: int | None) -> Carried:
+    """What was in use on a day with a lens, None for the one it began with; as far as the kit still has it."""
+    return _carried_by(session, _row(session, crew_id, day_id), lens)
+
+
+def _carried_by(session: Session, day: Row[Any], lens: int | None) -> Carried:
+    return carried(session, day.kit_stamp, day.kit_id, (day.body_id, lens or day.lens_id, day.holder_id))
+
+
+def venue_of(session: Session, crew_id: int, day_id: int) -> int:
+    """The number of a day's venue."""
+    return int(_row(session, crew_id, day_id).venue_id)
+
+
+def log_of(session: Session, crew_id: int, day_id: int) -> tuple[list[Event], Rig]:
+    """The day's log as it is kept, and what was on the camera before it."""
+    row = _row(session, crew_id, day_id)
+    return [Event(*each) for each in session.execute(_LOG, {"day": day_id})], rig_from(row.start)
 
 
 def _look(row: Any, day: Any, kit: Kit) -> Look:
@@ -335,6 +376,7 @@ _DAY = (
         tables.Kit.stamp.label("kit_stamp"),
         tables.Day.stamp,
         tables.Venue.name.label("venue"),
+        tables.Venue.id.label("venue_id"),
         tables.Venue.time_zone,
         tables.Venue.latitude,
         tables.Venue.longitude,

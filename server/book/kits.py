@@ -94,12 +94,14 @@ class Carried:
     """
     What of a kit is in use: the kit as the engine knows it, with one body, lens and holder.
 
+    body        its name
     lens        the number of the lens that is on, and lenses: the number and name of every lens there is
     sensor, frame_rate [1/s]  of the body, if they were said;  focal_mm, focal_long_mm [mm] of the lens, if they were
     stood_in    whether a body or lens that was chosen is not there any more
     """
 
     kit: rig.Kit
+    body: str
     lens: int
     lenses: tuple[tuple[int, str], ...]
     sensor: depth.Format | None
@@ -143,6 +145,7 @@ def carried(session: Session, stamp: str, kit_id: int, chosen: Chosen) -> Carrie
             hands=rig.Hands(**kit.hands),
             step_ups=step_ups,
         ),
+        body=body.name,
         lens=lens.id,
         lenses=tuple((row.id, row.name) for row in kit.lenses),
         sensor=None if body.format is None else depth.format_of(body.format),

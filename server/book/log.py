@@ -15,7 +15,7 @@ from server.exposure.light import Light
 from server.exposure.rig import Rig
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from server.exposure.daylight import Sky
 
@@ -102,7 +102,8 @@ class State:
     sky is what was last said of it, and sky_at when; None where nobody did.
     turned is the place that was nudged last and by how many clicks in a row, while nothing else has happened since.
     began is what was on the camera when the first move was made, and began_with the lens as above.
-    done has the stops of the running order that were gone to, with the time; shifts how far each was put off [min].
+    done has the stops of the running order that were gone to, with the time; at_stop is the one where the shooter is;
+    shifts how far each was put off [min].
     clip is the name that was noted last.
     """
 
@@ -118,6 +119,7 @@ class State:
     began: Rig | None = None
     began_with: int | None = None
     done: Mapping[int, datetime] = field(default_factory=dict)
+    at_stop: int | None = None
     shifts: Mapping[int, int] = field(default_factory=dict)
     clip: str = ""
 
@@ -135,14 +137,31 @@ def fold(
     readings   the venue's newest reading of each part of each place
     under_sky  the places that daylight reaches
     """
-    kept = {event.id: event for event in events}
-    ordered = sorted(kept.values(), key=lambda event: (event.made_at, event.id))
-    undone = {event.data["event"] for event in ordered if event.kind == "undone"}
     folding = _Folding(start, _Lights(readings, under_sky))
-    for event in ordered:
-        if event.kind != "undone" and event.id not in undone:
-            folding.take(event)
+    for event in _standing(events):
+        folding.take(event)
     return folding.state()
+
+
+def retold(
+    events: Iterable[Event], start: Rig, under_sky: frozenset[int] = frozenset()
+) -> Iterator[tuple[Event, State, State]]:
+    """Every event that was not taken back, in the order of time, with the state before it and after; else as `fold`."""
+    folding = _Folding(start, _Lights({}, under_sky))
+    before = folding.state()
+    for event in _standing(events):
+        folding.take(event)
+        after = folding.state()
+        yield event, before, after
+        before = after
+
+
+def _standing(events: Iterable[Event]) -> list[Event]:
+    """Each event once, in the order of time, without those that were taken back."""
+    kept = {event.id: event for event in events}
+    undone = {event.data["event"] for event in kept.values() if event.kind == "undone"}
+    standing = (event for event in kept.values() if event.kind != "undone" and event.id not in undone)
+    return sorted(standing, key=lambda event: (event.made_at, event.id))
 
 
 def taken_on_day(events: Iterable[Event]) -> list[tuple[int, Reading]]:
@@ -173,6 +192,7 @@ class _Folding:
         self.began: Rig | None = None
         self.began_with: int | None = None
         self.done: dict[int, datetime] = {}
+        self.at_stop: int | None = None
         self.shifts: dict[int, int] = {}
         self.clip = ""
 
@@ -207,9 +227,10 @@ class _Folding:
             self.began, self.began_with = self.rig, self.lens
         self.here, self.since = event.data["place"], event.made_at
         self.lens = event.data.get("lens", self.lens)
-        if "stop" in event.data:
-            self.done.pop(event.data["stop"], None)  # gone to once more, it is the last one
-            self.done[event.data["stop"]] = event.made_at
+        self.at_stop = event.data.get("stop")
+        if self.at_stop is not None:
+            self.done.pop(self.at_stop, None)  # gone to once more, it is the last one
+            self.done[self.at_stop] = event.made_at
 
     def _note(self, event: Event) -> None:
         """What changes neither the camera nor the light."""
@@ -225,7 +246,7 @@ class _Folding:
         sky, sky_at = self.lights.sky, self.lights.sky_at
         return State(
             self.here, self.since, self.rig, self.lights.known(), self.last, self.lens, sky, sky_at, self.turned,
-            self.began, self.began_with, self.done, self.shifts, self.clip,
+            self.began, self.began_with, dict(self.done), self.at_stop, dict(self.shifts), self.clip,
         )  # fmt: skip
 
 

@@ -54,10 +54,11 @@ class Stop:
         """
         The look that is wanted at it: the place's own, with what the stop asks for instead.
 
-        A window that the wanted iris lies outside of is widened to hold it: whoever asks for f/8 once means f/8.
+        What the place has gives way: whoever asks for f/8 once means f/8.
         """
-        widest, narrowest = self.widest or there.widest, self.narrowest or there.narrowest
-        wanted = self.wanted or min(max((there.wanted, widest), key=exact_f_number), narrowest, key=exact_f_number)
+        widest = self.widest or min(there.widest, self.narrowest or there.widest, key=exact_f_number)
+        narrowest = self.narrowest or max(there.narrowest, widest, key=exact_f_number)
+        wanted = self.wanted or min(max(there.wanted, widest, key=exact_f_number), narrowest, key=exact_f_number)
         return replace(
             there,
             wanted=wanted,
@@ -113,8 +114,8 @@ def clock_words(moment: datetime) -> str:
 def whens(on: date, clocks: Sequence[Clock], time_zone: str) -> list[When]:
     """
     Times in the order they were typed, as they are kept. After midnight is still the day: an hour before six, under
-    a later one, is the next morning's. Of two equal hours it is the one that was said, else the first that is not
-    before the row above.
+    one from six on, is the next morning's. Of two equal hours it is the one that was said, else the first that is not
+    before the one above.
 
     Raises OutOfRange (field "at.N") for a time that the clocks go over that night.
     """
@@ -122,7 +123,7 @@ def whens(on: date, clocks: Sequence[Clock], time_zone: str) -> list[When]:
     before: datetime | None = None
     latest = -1
     for number, clock in enumerate(clocks):
-        minutes = clock.minutes + DAY * (clock.minutes < NIGHT and latest > clock.minutes)
+        minutes = clock.minutes + DAY * (clock.minutes < NIGHT <= latest)
         latest = max(latest, minutes)
         choices = [When(minutes, second) for second in (False, True)]
         first, second = (moment_of(on, each, time_zone) for each in choices)

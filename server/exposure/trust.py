@@ -138,6 +138,16 @@ def carried_to(site: Site, readings: Sequence[Read], at: Sequence[datetime], sky
     return replace(found, ev100=ev100, low=low, high=high)
 
 
+def courses(site: Site, readings: Sequence[Read], at: Sequence[datetime], sky_now: Sky | None = None) -> Forecast:
+    """The course of the light at each reading's place, as `carried_to`, but with the nudges."""
+    found = carried_to(site, readings, at, sky_now)
+    nudge = np.array([read.nudge * NUDGE_STOPS for read in readings])[:, None]
+    ev100, low, high = (
+        np.clip(part + nudge, EV100_DIMMEST, EV100_BRIGHTEST) for part in (found.ev100, found.low, found.high)
+    )
+    return replace(found, ev100=ev100, low=low, high=high)
+
+
 def _level(read: Read, ev100: float, low: float, high: float, trust: Trust, doubt: Doubt) -> Level:
     nudge = read.nudge * NUDGE_STOPS
     level, low, high = (min(max(each + nudge, EV100_DIMMEST), EV100_BRIGHTEST) for each in (ev100, low, high))

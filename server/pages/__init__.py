@@ -10,7 +10,23 @@ from server.door.guard import HEADERS
 from server.door.problems import Problem
 from server.exposure.refused import OutOfRange
 
-from . import day_setup, day_tools, days, depth, home, kit_files, kit_measures, kits, light, reference, venues
+from . import (
+    day_setup,
+    day_tools,
+    days,
+    depth,
+    home,
+    kit_files,
+    kit_measures,
+    kits,
+    light,
+    order,
+    plan,
+    reference,
+    report,
+    take,
+    venues,
+)
 from .drawing import draw
 
 if TYPE_CHECKING:
@@ -19,7 +35,10 @@ if TYPE_CHECKING:
     from starlette.exceptions import HTTPException
 
 router = APIRouter(include_in_schema=False)
-for each in (home, venues, kit_files, kit_measures, depth, kits, day_setup, day_tools, days, light, reference):
+for each in (
+    home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days, light, report,
+    reference,
+):  # fmt: skip
     router.include_router(each.router)
 
 

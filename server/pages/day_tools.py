@@ -10,8 +10,10 @@ from fastapi import APIRouter, Request, Response
 from pydantic import BeforeValidator
 
 from server.book.days import open_day
+from server.book.plans import to_pack_for
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import grads, packing, wording
+from server.exposure.light import Light
 from server.exposure.moves import cannot_wear, other_ways
 from server.exposure.refused import OutOfRange
 
@@ -21,9 +23,11 @@ from .forms import Form, Number, NumberOrZero, TheForm, Typed, text
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
-    from server.book.days import DayPlace
-    from server.exposure.light import Light
-    from server.exposure.rig import Kit, Look
+    from collections.abc import Iterable
+
+    from server.book.days import Day
+    from server.book.plans import ToPackFor
+    from server.exposure.rig import Kit
 
 router = APIRouter()
 
@@ -57,36 +61,74 @@ def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
     """The smallest bag for the day, what stays at home, and what one more filter would gain."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-    places: list[DayPlace] = []
-    asked: list[tuple[Kit, Light, Look]] = []
     now = datetime.now(UTC)
-    for each in day.lit(now):
-        if each.level is not None and not cannot_wear(day.kit, each.place.look.worn):
-            places.append(each.place)
-            asked.append((day.kit, each.level.light, each.place.look))
     try:
-        bag = packing.pack(asked)
+        bag = bag_of(day, now)
+        asked = [(each.kit, each.level.light, each.look) for each in bag.packed_for]
+        gains = packing.gains(asked, day.began) if asked else []
     except OutOfRange as refused:
         return draw(request, "day/bag.html", status=422, day=day, moment=day.moment(now), refused=refused)
-    names = [place.name for place in places]
-    packed = [Packed(_name(day.kit, piece), tuple(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces]
-    ids = {piece.which for piece in bag.pieces if piece.what == "filter"}
+    names = [each.name for each in bag.packed_for]
     return draw(
-        request,
-        "day/bag.html",
-        day=day,
-        moment=day.moment(now),
-        refused=None,
-        packed=packed,
-        at_home=[_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids],
-        short=[(names[n], clicks / day.kit.body.clicks_per_stop) for n, clicks in bag.short.items()],
-        in_doubt=[each.place.name for each in day.lit(now) if each.level is not None and each.level.trust == "stale"],
-        left_out=[place.name for place in day.places if place not in places],
-        gains=[
-            (gain, [names[n] for n in gain.mended], [names[n] for n in gain.kept])
-            for gain in (packing.gains(asked, day.rig) if asked else ())
-        ],
+        request, "day/bag.html", day=day, moment=day.moment(now), refused=None, bag=bag,
+        gains=[(gain, _once(names[n] for n in gain.mended), _once(names[n] for n in gain.kept)) for gain in gains],
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class BagView:
+    """
+    What to pack for a day.
+
+    besides  what only another sky would ask for;  at_home  what may stay;  short  where nothing is enough [stops]
+    in_doubt, left_out  whose light is stale, and where nothing could be packed for
+    """
+
+    packed_for: tuple[ToPackFor, ...]
+    packed: tuple[Packed, ...]
+    besides: tuple[Packed, ...]
+    at_home: tuple[str, ...]
+    short: tuple[tuple[str, float], ...]
+    in_doubt: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+def bag_of(day: Day, now: datetime) -> BagView:
+    """
+    The smallest bag for the running order and every other place, and what to take besides in case the sky changes.
+
+    Raises OutOfRange for a kit that is too large to find it (`packing.pack`).
+    """
+    asked, left_out = to_pack_for(day, now)
+    names = [each.name for each in asked]
+    bag = packing.pack([(each.kit, each.level.light, each.look) for each in asked])
+    skies = [
+        (each.kit, light, each.look)
+        for each in asked
+        for light in (each.level.light, Light(each.level.low), Light(each.level.high))
+    ]
+    wide = packing.pack(skies)
+    packed = tuple(Packed(_name(day.kit, piece), _once(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces)
+    besides = tuple(
+        Packed(_name(day.kit, piece), _once(names[n // 3] for n in wide.needed_at[piece]))
+        for piece in wide.pieces
+        if piece not in bag.pieces
     )
+    ids = {piece.which for piece in (*bag.pieces, *wide.pieces) if piece.what == "filter"}
+    clicks = day.kit.body.clicks_per_stop
+    return BagView(
+        packed_for=tuple(asked),
+        packed=packed,
+        besides=besides,
+        at_home=tuple(_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids),
+        short=tuple((names[n], missed / clicks) for n, missed in bag.short.items()),
+        in_doubt=_once(each.name for each in asked if each.level.trust == "stale"),
+        left_out=_once(left_out),
+    )
+
+
+def _once(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))
 
 
 def _name(kit: Kit, piece: packing.Piece) -> str:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
-from datetime import UTC
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from server.book.log import rig_data
+from server.book.order import clock_words
+from server.book.tables import NAME_LONGEST
 from server.exposure import wording
 from server.exposure.cautions import cautions, flicker_caution, place_cautions
 from server.exposure.depth import Focus, blur_ratio, depth
 from server.exposure.glass import why_not_alone
 from server.exposure.moves import best_moves, cannot_wear
+from server.exposure.rig import nearest_rig
 from server.exposure.scales import (
     STEPLESS,
     aperture_position,
@@ -25,10 +29,12 @@ from server.exposure.scales import (
 from server.exposure.sun import sun_height
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
     from datetime import datetime
 
-    from server.book.days import Day, DayPlace, Lit
+    from server.book.days import Day, DayPlace, LitStop
     from server.book.kits import Carried
+    from server.book.order import Stop
     from server.exposure.daylight import Sky
     from server.exposure.moves import Answers, Move
     from server.exposure.rig import Kit, Look, Rig
@@ -37,6 +43,7 @@ if TYPE_CHECKING:
     from server.exposure.trust import Level
     from server.exposure.wording import Told
 
+LONG_AGO = timedelta(hours=1)  # a stop that is so late, with the next one due as well, has gone by
 WORTH_SAVING = 1.0  # s; a rush that saves less is not worth its worse picture
 BAR_LOW, BAR_HIGH = 5, 20  # heights of the first and the last bar, in the picture's own units
 
@@ -75,11 +82,29 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class Ahead:
+    """
+    A stop of the running order that comes at a place.
+
+    clock, wait  when, and how long until then in words;  today  whether that day has come
+    lens         the number and name of a lens to put on first, None where it is on
+    between      what else the order has before it, at no place of the day
+    """
+
+    stop: Stop
+    clock: str
+    wait: str
+    lens: tuple[int, str] | None
+    between: tuple[Stop, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
     """
     A place with its light at the moment, and its answer. fast is there only where it saves touching the glass.
 
     cannot  why the look cannot be worn at this place with this lens, where it cannot
+    ahead   the stop that it is answered for, where the running order comes by
     """
 
     place: DayPlace
@@ -88,6 +113,7 @@ class Row:
     fast: Answer | None
     saves: str
     cannot: str = ""
+    ahead: Ahead | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +163,8 @@ class DayView:
     moment  when its light is used;  has_come  whether that is now;  has_gone  or before now
     sky     as it was last said to stand;  offer  the nudge that other places under this sky may share
     under_sky  whether daylight reaches any place
+    gone_by    the stops that were due long ago and not gone to
+    clip       the name that the next clip would have
     """
 
     day: Day
@@ -152,6 +180,8 @@ class DayView:
     rig: str
     glass: str
     undoes: str
+    gone_by: tuple[Stop, ...]
+    clip: str
     cautions: tuple[str, ...] = ()
     said: str = ""
     wrong: str = ""
@@ -159,12 +189,21 @@ class DayView:
 
 def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayView:
     """The view of a day: every place answered from the rig that is on the camera, in the light of the moment."""
-    here = day.here
-    at = day.places.index(here) if here is not None else -1
-    onward = (*day.places[at + 1 :], *day.places[: max(at, 0)])
-    rig, moment = day.rig, day.moment(now)
+    here, rig, moment = day.here, day.rig, day.moment(now)
     sun = sun_at(day.site, moment)
-    rows = answered(day.used, rig, day.lit(now), Around(day.mains, sun))
+    gone_by, ahead = _ahead(day, now)
+    comes = {each.place.number for each in ahead if each.place is not None}
+    lit = {each.place.number: Asked(each.place, each.level, Around(day.mains, sun)) for each in day.lit(now)}
+    others = [place.number for place in _onward(day) if place.number not in comes]
+    standing = [] if here is None else [replace(lit[here.number], place=here)]
+    coming = [
+        Asked(each.place, each.level, Around(day.mains, sun_at(day.site, each.moment)))
+        for each in ahead
+        if each.place is not None and each.lens == day.used.lens
+    ]
+    rows = iter(answered(day.used, rig, (*standing, *coming, *(lit[number] for number in others))))
+    here_row = next(rows) if standing else None
+    coming_rows = _stop_rows(day, ahead, rows, now)
     long_end = here is not None and here.look.long_end
     return DayView(
         day=day,
@@ -174,12 +213,14 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         sky=day.sky(now),
         offer=offer(day),
         under_sky=any(place.spot.drifts for place in day.places),
-        here=None if here is None else rows[here.number],
-        rows=tuple(rows[place.number] for place in onward),
+        here=here_row,
+        rows=(*coming_rows, *rows),
         picture=picture(day.kit, rig, None if here is None else here.look),
         rig=" · ".join((wording.f_number(rig.aperture), marked_shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
         undoes=day.state.last.id if day.state.last is not None else "",
+        gone_by=gone_by,
+        clip=next_clip(day.state.clip),
         cautions=(
             *cautions(day.kit, rig, day.used.sight(long_end=long_end)),
             *(() if here is None else _here_cautions(day, here, sun)),
@@ -187,6 +228,85 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         said=said,
         wrong=wrong,
     )
+
+
+def _onward(day: Day) -> tuple[DayPlace, ...]:
+    """Every other place, the next one in the day's list first."""
+    at = next((n for n, place in enumerate(day.places) if place.number == day.state.here), -1)
+    return (*day.places[at + 1 :], *day.places[: max(at, 0)])
+
+
+def _ahead(day: Day, now: datetime) -> tuple[tuple[Stop, ...], list[LitStop]]:
+    """
+    The stops that were due long ago, where the next one is due too; and of those to come what each place is next for.
+
+    Stops at no place of the day are among both.
+    """
+    stops = day.ahead()
+    first = 0
+    if day.has_come(now):
+        while first + 1 < len(stops) and now - stops[first].at > LONG_AGO and stops[first + 1].at <= now:
+            first += 1
+    known: set[int] = set()
+    ahead = []
+    for each in day.lit_stops(stops[first:], day.used.lens, now):
+        if each.place is None or each.place.number not in known:
+            ahead.append(each)
+            known |= set() if each.place is None else {each.place.number}
+    return stops[:first], ahead
+
+
+def _stop_rows(day: Day, ahead: Sequence[LitStop], rows: Iterator[Row], now: datetime) -> list[Row]:
+    """The rows of the stops to come; those with another lens are answered with that on the camera first."""
+    found: list[Row] = []
+    between: list[Stop] = []
+    for each in ahead:
+        if each.place is None:
+            between.append(each.stop)
+            continue
+        other = None if each.lens == day.used.lens else day.used_with(each.lens)
+        if other is None:
+            row = next(rows)
+        else:
+            asked = Asked(each.place, each.level, Around(day.mains, sun_at(day.site, each.moment)))
+            (row,) = answered(other, nearest_rig(other.kit, day.rig), (asked,))
+        wait = wait_words(each.stop.at - now) if day.has_come(now) else ""
+        lens = None if other is None else (other.lens, dict(other.lenses)[other.lens])
+        found.append(replace(row, ahead=Ahead(each.stop, clock_words(each.stop.at), wait, lens, tuple(between))))
+        between = []
+    return found
+
+
+def wait_words(wait: timedelta) -> str:
+    """
+    How long until something comes, in words.
+
+    >>> wait_words(timedelta(minutes=25)), wait_words(timedelta(hours=1, minutes=5)), wait_words(timedelta(minutes=-8))
+    ('in 25 minutes', 'in 1 hour 5 minutes', '8 minutes late')
+    """
+    minutes = round(wait / timedelta(minutes=1))
+    if minutes == 0:
+        return "now"
+    hours, rest = divmod(abs(minutes), 60)
+    parts = [
+        f"{count} {unit}{'' if count == 1 else 's'}" for count, unit in ((hours, "hour"), (rest, "minute")) if count
+    ]
+    return f"in {' '.join(parts)}" if minutes > 0 else f"{' '.join(parts)} late"
+
+
+def next_clip(last: str) -> str:
+    """
+    What the next clip would be called: the last one's name, its number counted up.
+
+    >>> next_clip("C0099"), next_clip("take"), next_clip("")
+    ('C0100', 'take 2', 'Clip 1')
+    """
+    if not last:
+        return "Clip 1"
+    number = re.search(r"\d+$", last, re.ASCII)
+    if number is None:
+        return f"{last} 2"[-NAME_LONGEST:]
+    return f"{last[: number.start()]}{int(number[0]) + 1:0{len(number[0])}}"[-NAME_LONGEST:]
 
 
 def _here_cautions(day: Day, here: DayPlace, sun: float | None) -> tuple[str, ...]:
@@ -233,37 +353,43 @@ class Around:
     sun: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A place to be answered for, with the light there when it is used; None where nobody has read it."""
+
+    place: DayPlace
+    level: Level | None
+    around: Around
+
+
 @lru_cache(maxsize=64)
-def answered(used: Carried, rig: Rig, lit: tuple[Lit, ...], around: Around) -> dict[int, Row]:
+def answered(used: Carried, rig: Rig, asked: tuple[Asked, ...]) -> tuple[Row, ...]:
     """
-    The row of every place, by its number, answered from the rig that is on the camera.
+    The row of each of these, answered from the rig that is on the camera.
 
     Remembered, since a page that is loaded again, or by the second phone, asks the same of the same values.
     """
-    cannot = {each.place.look: cannot_wear(used.kit, each.place.look.worn) for each in lit}
-    asked = [
-        (each.place.number, (each.level.light, each.place.look))
-        for each in lit
-        if each.level is not None and not cannot[each.place.look]
+    cannot = {each.place.look: cannot_wear(used.kit, each.place.look.worn) for each in asked}
+    questions = [
+        (each.level.light, each.place.look) for each in asked if each.level is not None and not cannot[each.place.look]
     ]
-    moves = best_moves(used.kit, rig, [question for _, question in asked])
-    answers = dict(zip((place for place, _ in asked), moves, strict=True))
-    return {
-        each.place.number: _row(used, rig, each, answers.get(each.place.number), cannot[each.place.look], around)
-        for each in lit
-    }
+    moves = iter(best_moves(used.kit, rig, questions))
+    return tuple(
+        _row(used, rig, each, None if each.level is None or cannot[each.place.look] else next(moves), cannot)
+        for each in asked
+    )
 
 
-def _row(used: Carried, rig: Rig, lit: Lit, answers: Answers | None, cannot: str, around: Around) -> Row:
-    place = lit.place
+def _row(used: Carried, rig: Rig, asked: Asked, answers: Answers | None, cannot: Mapping[Look, str]) -> Row:
+    place, around = asked.place, asked.around
     if answers is None:
-        return Row(place, lit.level, None, None, "", cannot)
+        return Row(place, asked.level, None, None, "", cannot[place.look])
     clean, fast = answers.clean, answers.fast
     saved = clean.score.hand_seconds - fast.score.hand_seconds
     worth_it = fast.score.glass_seconds < clean.score.glass_seconds and saved >= WORTH_SAVING
     return Row(
         place,
-        lit.level,
+        asked.level,
         told_answer(used, rig, place, clean, "clean", around),
         told_answer(used, rig, place, fast, "fast", around) if worth_it else None,
         f"{saved:.0f} s" if worth_it else "",

@@ -15,6 +15,8 @@ from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.days import append, changed, checked_rig, in_log, open_day, with_lens
+from server.book.order import SHIFT_MOST
+from server.book.tables import NOTES_LONGEST
 from server.book.venues import contrast
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
@@ -26,8 +28,24 @@ from server.exposure.scales import aperture_position, marked_f_number
 
 from .day_view import day_view, lens_words, light_words, shares_sky
 from .drawing import SKY_WORDS, draw, wants_fragment
-from .forms import FNumber, Form, MaybeNumber, Number, Seconds, TheForm, Ticked, Typed, Whole, hour, optional, text
+from .forms import (
+    FNumber,
+    Form,
+    MaybeNumber,
+    MaybeWhole,
+    Name,
+    Number,
+    Seconds,
+    TheForm,
+    Ticked,
+    Typed,
+    Whole,
+    hour,
+    optional,
+    text,
+)
 from .numbers import Number as RowNumber
+from .order_words import minutes
 from .photos import ThePhoto
 from .readings import METHODS, last_noted, method_of, read_photo_reading, read_reading, with_method
 
@@ -87,11 +105,17 @@ EventId = Annotated[str, BeforeValidator(_event_id)]
 
 
 class Tap(Form):
-    """The shooter walked to a place, with one of its answers on the camera."""
+    """
+    The shooter walked to a place, with one of its answers on the camera.
+
+    stop, lens  of the running order, and put on for it, where that was so
+    """
 
     event_id: EventId
     place: Whole
     tap: Annotated[Any, BeforeValidator(_tap)]
+    stop: MaybeWhole = None
+    lens: MaybeWhole = None
 
 
 class Nudge(Form):
@@ -167,10 +191,15 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
         day = open_day(session, visitor.crew, day_id)
         if form is not None:
             answer, rig = form.tap
+            other = form.lens if form.lens != day.used.lens else None
+            used = day.used if other is None else with_lens(session, visitor.crew, day_id, other)
             try:
-                data = {"place": day.place(form.place).number, "answer": answer, "rig": checked_rig(day.kit, rig)}
+                data = {"place": day.place(form.place).number, "answer": answer, "rig": checked_rig(used.kit, rig)}
             except OutOfRange:
                 return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
+            # A stop that was taken out of the order meanwhile makes the walk no less true.
+            data |= {"stop": form.stop} if form.stop in {stop.number for stop in day.order} else {}
+            data |= {} if other is None else {"lens": other}
             append(session, day_id, form.event_id, "moved", data, visitor.name)
         return _drawn(request, session, visitor, day_id, typed, "Kept. Undo takes it back.")
 
@@ -243,6 +272,63 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
                 else "noted; without coordinates nothing is forecast"
             )
             said = f"Sky {SKY_WORDS[form.sky]}: {goes}."
+        return _drawn(request, session, visitor, day_id, typed, said)
+
+
+class ShiftTap(Form):
+    """Everything from a stop on comes later, or earlier."""
+
+    event_id: EventId
+    stop: Whole
+    minutes: Annotated[int, BeforeValidator(minutes)]
+
+    def check(self) -> None:
+        """Hold the shift to the day."""
+        if not 0 < abs(self.minutes) <= SHIFT_MOST:
+            raise OutOfRange("minutes", f"{self.minutes} minutes", f"1 to {SHIFT_MOST}, either way")
+
+
+@router.post("/days/{day_id}/order/shifts")
+def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """The bride is late: everything from a stop on moves, and light and plan with it."""
+    form, typed = ShiftTap.read(came)
+    said = ""
+    with book.writing() as session:
+        day = open_day(session, visitor.crew, day_id)
+        if form is not None:
+            first = day.stop(form.stop)
+            stops = [stop.number for stop in day.order[day.order.index(first) :]]
+            append(
+                session, day_id, form.event_id, "order_shifted", {"stops": stops, "minutes": form.minutes}, visitor.name
+            )
+            said = f"From {first.name} on, all {abs(form.minutes)} min {'later' if form.minutes > 0 else 'earlier'}."
+        return _drawn(request, session, visitor, day_id, typed, said)
+
+
+class ClipTap(Form):
+    """The clip or shot that was just made."""
+
+    event_id: EventId
+    name: Name
+    notes: Annotated[str, BeforeValidator(text)] = ""
+
+    def check(self) -> None:
+        """A note is no letter."""
+        if len(self.notes) > NOTES_LONGEST:
+            raise OutOfRange("notes", f"{len(self.notes)} characters", f"at most {NOTES_LONGEST}")
+
+
+@router.post("/days/{day_id}/clips")
+def note_clip(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
+    """A clip's name, beside what the camera was set to: for the camera report."""
+    form, typed = ClipTap.read(came)
+    said = ""
+    with book.writing() as session:
+        open_day(session, visitor.crew, day_id)
+        if form is not None:
+            data = {"name": form.name} | ({"notes": form.notes} if form.notes else {})
+            append(session, day_id, form.event_id, "clip_noted", data, visitor.name)
+            said = f"{form.name} noted."
         return _drawn(request, session, visitor, day_id, typed, said)
 
 

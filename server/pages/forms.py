@@ -322,5 +322,15 @@ async def the_file(request: Request) -> bytes | None:
         return await upload.read() if isinstance(upload, UploadFile) else None
 
 
+async def the_file_form(request: Request) -> tuple[FormData, bytes | None]:
+    """A form with other fields beside its one file; None where no file was chosen, or an empty one."""
+    async with request.form(max_files=1, max_fields=FIELDS_MOST) as form:
+        upload = form.get("file")
+        content = await upload.read() if isinstance(upload, UploadFile) else None
+        fields = FormData([(name, value) for name, value in form.multi_items() if isinstance(value, str)])
+    return fields, content or None
+
+
 TheForm = Annotated[FormData, Depends(the_form)]
 TheFile = Annotated[bytes | None, Depends(the_file)]
+TheFileForm = Annotated[tuple[FormData, bytes | None], Depends(the_file_form)]

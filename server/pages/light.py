@@ -6,22 +6,20 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import TYPE_CHECKING, Annotated, Any
 
-import numpy as np
 from fastapi import APIRouter, Request, Response
 from pydantic import BeforeValidator
 
 from server.book import tables
 from server.book.crews import NotThere, all_owned, owned
-from server.book.days import open_day, readings_of_day, site_of, spot_of, usual_look
+from server.book.days import open_day, read_of, readings_of_day, site_of, spot_of, usual_look
 from server.book.kits import carried
 from server.book.venues import places_of
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import cautions, flicker, sun, wording
-from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST, NUDGE_STOPS
 from server.exposure.moves import cannot_wear
 from server.exposure.refused import OutOfRange
 from server.exposure.stretches import stretches
-from server.exposure.trust import Doubt, Read, carried_to, levels
+from server.exposure.trust import Doubt, Read, courses, levels
 
 from .drawing import draw, zone
 from .forms import Form, MaybeWhole, Typed, day_of, hour, optional
@@ -268,10 +266,7 @@ def _seen_at_venue(place: tables.Place, look: Look | None) -> Seen:
 
 def _seen_on_day(place: DayPlace, day: Day, readings: Sequence[Reading]) -> Seen:
     light = place.light
-    read: Read | None = None
-    if light is not None:
-        reading = light.reading
-        read = Read(place.spot, reading.ev100, reading.taken_at, reading.sky, light.nudge)
+    read = None if light is None else read_of(place.spot, light)
     marks = tuple((each.taken_at, each.ev100, METHODS.get(each.kind, each.kind)) for each in readings)
     look = None if cannot_wear(day.kit, place.look.worn) else place.look
     return Seen(place.number, place.name, place.spot, read, marks, look, place.lasers)
@@ -298,14 +293,10 @@ def _light(venue: Venue, seen: Sequence[Seen], through: Through, now: datetime) 
     lost = tuple(each.name for each, _ in read if venue.site is None and each.spot.drifts)
     if not drawn:
         return Light(None, unread, lost)
-    found = carried_to(venue.site or sun.Site(0, 0), [known for _, known in drawn], times, through.sky)
+    found = courses(venue.site or sun.Site(0, 0), [known for _, known in drawn], times, through.sky)
     curves = []
-    for row, (each, known) in enumerate(drawn):
-        nudge = known.nudge * NUDGE_STOPS
-        level, low, high = (
-            np.clip(part[row] + nudge, EV100_DIMMEST, EV100_BRIGHTEST).tolist()
-            for part in (found.ev100, found.low, found.high)
-        )
+    for row, (each, _) in enumerate(drawn):
+        level, low, high = (part[row].tolist() for part in (found.ev100, found.low, found.high))
         curves.append(
             Curve(
                 each.name, tuple(times), tuple(level), tuple(low), tuple(high),

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.book.log import Event, PlaceLight, Reading, fold, rig_data, rig_from
+from server.book.log import Event, PlaceLight, Reading, fold, retold, rig_data, rig_from
 from server.exposure.rig import Rig
 
 NOON = datetime(2026, 6, 20, 12, tzinfo=UTC)
@@ -25,8 +25,8 @@ def at(minutes: float) -> datetime:
     return NOON + timedelta(minutes=minutes)
 
 
-def moved(name, minutes, place, rig=OTHER):
-    data = {"place": place, "answer": "clean", "rig": rig_data(rig)}
+def moved(name, minutes, place, rig=OTHER, **for_it):
+    data = {"place": place, "answer": "clean", "rig": rig_data(rig)} | for_it
     return Event(name, "moved", at(minutes), "shooter", data)
 
 
@@ -55,6 +55,14 @@ def shared(name, minutes, places, clicks):
     return Event(name, "sky_nudged", at(minutes), "shooter", {"places": places, "clicks": clicks})
 
 
+def shifted(name, minutes, stops, by):
+    return Event(name, "order_shifted", at(minutes), "shooter", {"stops": stops, "minutes": by})
+
+
+def clip(name, minutes, called):
+    return Event(name, "clip_noted", at(minutes), "shooter", {"name": called})
+
+
 NAMES = ("event-2", "event-0", "event-3", "event-1", "event-5", "event-4")  # not in the order that they are sent in
 RIGS = (START, OTHER, Rig(False, ("7",), (), 0.0, 8.0, 0.02, 100.0))
 MINUTES = st.integers(-3, 5)  # few, so that events of one minute are common; some before the readings of the recce
@@ -67,7 +75,8 @@ def made(name, kind, minutes, place, number):
     """An event of some kind; number picks its rig, its clicks, its light or what it takes back."""
     match kind:
         case 0:
-            return moved(name, minutes, place, RIGS[number % len(RIGS)])
+            for_it = ({}, {"stop": place}, {"stop": number, "lens": place})[number % 3]
+            return moved(name, minutes, place, RIGS[number % len(RIGS)], **for_it)
         case 1:
             return nudged(name, minutes, place, (-1, 1)[number % 2])
         case 2:
@@ -78,11 +87,15 @@ def made(name, kind, minutes, place, number):
             return sky(name, minutes, ("clear", "partly", "overcast")[number % 3])
         case 5:
             return shared(name, minutes, [each for each in (1, 2, 3) if each != place], (-2, 1)[number % 2])
+        case 6:
+            return shifted(name, minutes, [place, number], (-5, 20)[number % 2])
+        case 7:
+            return clip(name, minutes, f"C{number}")
         case _:
             return undone(name, minutes, (*NAMES, "never-sent")[number % (len(NAMES) + 1)])
 
 
-PARTS = st.tuples(st.integers(0, 6), MINUTES, st.integers(1, 3), st.integers(0, 9))
+PARTS = st.tuples(st.integers(0, 8), MINUTES, st.integers(1, 3), st.integers(0, 9))
 LOGS = st.lists(PARTS, max_size=len(NAMES)).map(
     lambda log: [made(name, *parts) for name, parts in zip(NAMES, log, strict=False)]
 )
@@ -331,3 +344,47 @@ def test_a_reading_that_was_written_down_later_takes_back_what_was_nudged_until_
     typed_up = {(ORCHARD, "face"): Reading(10.0, at(-10), "ev", "scout", None, at(0))}
     log = [nudged("one", -5, ORCHARD, -6), nudged("two", 5, ORCHARD, -1)]
     assert fold(log, START, typed_up).lights[ORCHARD].nudge == -1
+
+
+def test_a_stop_that_was_gone_to_is_done_and_the_last_one_is_last():
+    log = [moved("a", 0, ORCHARD, stop=11), moved("b", 1, CHAPEL, stop=12), moved("c", 2, ORCHARD, stop=11)]
+    state = fold(log, START, RECCE)
+    assert list(state.done.items()) == [(12, at(1)), (11, at(2))]
+    assert state.at_stop == 11
+
+
+def test_a_walk_off_the_order_leaves_what_is_done():
+    state = fold([moved("a", 0, ORCHARD, stop=11), moved("b", 1, CHAPEL)], START, RECCE)
+    assert (state.at_stop, list(state.done)) == (None, [11])
+
+
+def test_a_move_with_another_lens_says_so():
+    state = fold([moved("a", 0, ORCHARD, lens=5), moved("b", 1, CHAPEL)], START, RECCE)
+    assert state.lens == 5
+
+
+def test_shifts_add_up_stop_by_stop():
+    log = [shifted("a", 0, [2, 3, 4], 20), shifted("b", 1, [3, 4], -5), undone("c", 2, "a")]
+    assert fold(log[:2], START, RECCE).shifts == {2: 20, 3: 15, 4: 15}
+    assert fold(log, START, RECCE).shifts == {3: -5, 4: -5}
+
+
+def test_a_clip_is_the_last_that_was_noted():
+    log = [clip("a", 0, "C0012"), clip("b", 1, "C0013"), undone("c", 2, "b")]
+    assert fold(log, START, RECCE).clip == "C0012"
+
+
+def test_what_the_day_began_with_is_what_was_on_before_the_first_move():
+    log = [corrected("a", 0, RIGS[2]), moved("b", 1, ORCHARD), corrected("c", 2, START)]
+    state = fold(log, START, RECCE)
+    assert (state.began, state.began_with) == (RIGS[2], None)
+    assert fold(log[:1], START, RECCE).began is None
+
+
+@given(log=LOGS, under=st.sampled_from((frozenset(), frozenset({ORCHARD, CHAPEL}))))
+def test_a_log_told_step_by_step_ends_where_it_is_folded(log, under):
+    """Each step begins where the last one ended; without the venue's readings, which are not among the events."""
+    steps = list(retold(log, START, under))
+    assert (steps[-1][2] if steps else fold([], START, {})) == fold(log, START, {}, under)
+    assert all(after == before for (_, _, after), (_, before, _) in zip(steps, steps[1:], strict=False))
+    assert [event.made_at for event, *_ in steps] == sorted(event.made_at for event, *_ in steps)

@@ -280,10 +280,10 @@ def new_day_on(visit: Callable[..., Visit]) -> Callable[..., str]:
     """
     Makes a day of the demo's kit at a venue with these spots: new_day_on(server, name, *spots). Gives its address.
 
-    The rig is bare, f/2.8, 1/50 and ISO 100, and nobody has walked anywhere.
+    The rig is bare, f/2.8, 1/50 and ISO 100, and nobody has walked anywhere. Today, unless another date is said.
     """
 
-    def made(served: Served, name: str, *spots: Spot) -> str:
+    def made(served: Served, name: str, *spots: Spot, on: str = "") -> str:
         asks = visit(served).asks
         venue = _post(asks, "/venues", name=name, time_zone="Europe/London")
         for spot in spots:
@@ -291,9 +291,8 @@ def new_day_on(visit: Callable[..., Visit]) -> Callable[..., str]:
             if spot.ev is not None:
                 _post(asks, f"{venue}/places/{place}/readings", kind="ev", value=str(spot.ev), iso="100")
         number = venue.rpartition("/")[2]
-        return _post(
-            asks, "/days", name=name, on=f"{datetime.now(ZoneInfo('Europe/London')).date()}", venue=number, kit="1"
-        ).removesuffix("/setup")
+        on = on or f"{datetime.now(ZoneInfo('Europe/London')).date()}"
+        return _post(asks, "/days", name=name, on=on, venue=number, kit="1").removesuffix("/setup")
 
     return made
 

@@ -501,6 +501,9 @@ def test_by_keyboard_alone(visit: Callable[..., Visit], demo: Served, new_day: C
     assert page.evaluate(FOCUS)["words"] == "24-70 zoom", "the lens that is not on is one Tab from the heading"
     page.keyboard.press("Tab")
     assert page.evaluate(FOCUS)["words"].startswith("Sky:"), "then the sky, folded"
+    for words in ("Clips", "Note Clip 1"):
+        page.keyboard.press("Tab")
+        assert page.evaluate(FOCUS)["words"] == words
     page.keyboard.press("Tab")
     assert page.evaluate(FOCUS)["words"] == "Loft", "and the next place is the next"
 

@@ -76,12 +76,77 @@ at("light of a place", "/days/1/places/4/light")
 at("light of a venue", "/venues/1/light?kit=1&on=2026-06-20")
 at("light under lamps", "/venues/1/places/8/light?kit=1")
 at("light in a polar night", "/venues/1/places/1/light?on=2026-12-21")
+at("running order", "/days/1/order")
+at("plan", "/days/1/plan")
+at("plan of the whole day", "/days/1/plan?whole=1")
+at("card", "/days/1/card")
+at("take", "/days/1/take")
+at("report", "/days/1/report")
 
 
 @state
 def not_there(visited, _new_day):
     visited.trouble.expect("answered 404", "console: .*404")
     visited.page.goto("/venues/999")
+
+
+@state
+def order_refused(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/order")
+    visited.trouble.expect("answered 422", "console: .*422")
+    page.get_by_text("Look, lens, notes").first.click()
+    page.locator("[name=at_0]").fill("25:00")
+    page.locator("[name=wanted_0]").fill("wide")
+    page.get_by_role("button", name="Keep the order").click()
+    expect(page.get_by_role("alert")).to_contain_text("Not kept yet")
+
+
+@state
+def order_brought_in(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/order")
+    page.get_by_label("Paste it, a stop a line").fill(
+        "13:30-14:30 Barn: the cows come home\n13:50 Jetty\n00:30 Jetty: sparklers"
+    )
+    page.get_by_label("goes").check()
+    page.get_by_role("button", name="Look it through").click()
+    expect(page.get_by_text("next morning")).to_be_visible()
+
+
+@state
+def order_that_cannot_be_read(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/order")
+    visited.trouble.expect("answered 422", "console: .*422")
+    page.get_by_label("Paste it, a stop a line").fill("hello")
+    page.get_by_role("button", name="Look it through").click()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing was brought in")
+
+
+@state
+def plan_without_an_order(visited, new_day):
+    visited.page.goto(new_day("Fete", *UNREAD) + "/plan")
+
+
+@state
+def day_with_its_clips_open(visited, _new_day):
+    visited.page.goto("/days/1")
+    visited.page.locator(".clip summary").click()
+
+
+@state
+def report_with_a_lesson(visited, new_day):
+    page = visited.page
+    page.goto(new_day("Fete", Spot("Hall", 8, "lamps"), *UNREAD))
+    page.locator(".rows .go").first.click()
+    for _ in range(3):
+        page.locator("#fell").click()
+    expect(page.locator(".here-now")).to_be_visible()
+    page.locator("#clip").click()
+    expect(page.locator("#said")).to_have_text("Clip 1 noted.")
+    page.get_by_role("link", name="Camera report").click()
+    expect(page.get_by_role("button", name="Keep as a reading")).to_be_visible()
 
 
 @state

@@ -19,7 +19,7 @@ from server.exposure.daylight import SKIES, Spot
 from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST
 from server.exposure.refused import OutOfRange
 from server.exposure.sun import Site
-from server.exposure.trust import FRESH_FOR, Level, Read, carried_to, levels
+from server.exposure.trust import FRESH_FOR, Level, Read, carried_to, courses, levels, levels_then
 
 GREENWICH = Site(51.4769, 0)
 LONDON = ZoneInfo("Europe/London")
@@ -414,6 +414,33 @@ def test_all_at_once_is_one_at_a_time(site, readings, at, sky_now):
         for name in ("low", "high", "drift"):
             assert getattr(level, name) == pytest.approx(getattr(alone, name), abs=1e-9)
         assert level.light.ev100 == pytest.approx(alone.light.ev100, abs=1e-9)
+
+
+MOMENTS = st.datetimes(datetime(2025, 1, 1), datetime(2028, 12, 31), timezones=st.just(UTC))  # noqa: DTZ001 - hypothesis adds it
+
+
+@given(
+    st.one_of(st.none(), st.builds(Site, st.floats(-90, 90), st.floats(-180, 180))),
+    st.lists(st.tuples(reads, st.one_of(MOMENTS, st.just(NOON))), max_size=5),
+    st.one_of(st.none(), st.sampled_from(SKIES)),
+)
+@settings(deadline=None)
+def test_each_at_its_own_time_is_one_at_a_time(site, asked, sky_now):
+    """The stops of a day, every one in the light of its hour, in one pass."""
+    together = levels_then(site, [read for read, _ in asked], [at for _, at in asked], sky_now)
+    alone = [levels(site, [read], at, sky_now)[0] for read, at in asked]
+    assert [says(level) for level in together] == [says(level) for level in alone]
+    for one_of_them, other in zip(together, alone, strict=True):
+        assert (one_of_them.light.ev100, one_of_them.low, one_of_them.high) == pytest.approx(
+            (other.light.ev100, other.low, other.high), abs=1e-9
+        )
+
+
+def test_a_course_has_the_nudge_and_ends_where_light_ends():
+    """Three clicks are a stop; lamps do not drift, and EV 36 is the brightest there is."""
+    readings = [Read(LAMPS, 6, NOON, None, -3), Read(LAMPS, EV100_BRIGHTEST - 0.5, NOON, None, 3)]
+    found = courses(GREENWICH, readings, [NOON, NOON + HOUR])
+    assert found.ev100.ravel().tolist() == pytest.approx([5, 5, EV100_BRIGHTEST, EV100_BRIGHTEST])
 
 
 def test_a_reading_in_the_open_that_is_darker_than_any_sky_leaves_it_is_doubted():

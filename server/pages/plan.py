@@ -1,0 +1,365 @@
+"""The day plan: the running order in its light, what is on the lens at each stop, the bag; at the desk and on paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Request, Response
+from pydantic import BeforeValidator
+
+from server.book.days import open_day, read_of
+from server.book.order import clock_words, later
+from server.book.plans import plan_of
+from server.book.report import report_of
+from server.door.visitor import TheBook, TheVisitor
+from server.exposure import sun, wording
+from server.exposure.refused import OutOfRange
+from server.exposure.rig import GLASS_ACTIONS
+from server.exposure.scales import marked_shutter
+from server.exposure.trust import courses
+
+from .day_tools import bag_of
+from .drawing import draw, zone
+from .forms import Form
+from .numbers import Number as RowNumber
+from .plan_picture import At, Line, PlanPicture, plan_picture
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from server.book.days import Day
+    from server.book.plans import Plan, Planned, Ready
+    from server.book.report import Line as ReportLine
+    from server.book.report import Report
+    from server.exposure.moves import Move
+    from server.exposure.rig import Kit, Rig
+    from server.exposure.wording import Told
+
+    from .day_tools import BagView
+
+router = APIRouter()
+
+AROUND = 30  # min, drawn before the first stop and after the last
+LASTS = 15  # min, of the last stop where nobody said how long it lasts
+STEP = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """
+    A stop of the plan in words.
+
+    number  its place in the running order;  clock, planned  when it comes, and when it was meant to where that differs
+    gap     the time before it;  light, span  the level, and what the sky may make of it
+    told    what the hand does on arriving;  rig, glass  what is on the camera then
+    ready   what another sky would ask, and what to have in the hand;  why  why it is not planned
+    """
+
+    number: int
+    clock: str
+    planned: str
+    name: str
+    place: str
+    gap: str
+    light: str
+    span: str
+    lens: str
+    told: Told | None
+    rig: str
+    glass: str
+    touched: bool
+    ready: str
+    notes: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class DoneLine:
+    """A stop that was gone to: when it was planned, when it was done, and what was really on the camera."""
+
+    number: int
+    planned: str
+    done: str
+    name: str
+    place: str
+    rig: str
+    glass: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """
+    What a day asks of the hands.
+
+    touches  how many stops have glass to touch on arriving;  seconds  of the hands, hurried those of them in a rush
+    effort   [s]  what the plan makes small: hand seconds as often as each gap counts them, and the iris off its wish
+    """
+
+    touches: int
+    seconds: float
+    hurried: float
+    effort: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlanView:
+    """
+    The whole plan page.
+
+    whole  whether the day is planned from its start although it has begun;  starts  what is on the camera before it
+    refused  why it cannot be planned;  ahead, by_stop  what the plan asks of the hands, and what taking each stop as it
+    comes would; None where nothing is planned
+    """
+
+    whole: bool
+    begun: bool
+    starts: str
+    lens: str
+    lines: tuple[PlanLine, ...]
+    done: tuple[DoneLine, ...]
+    picture: PlanPicture | None
+    ahead: Cost | None
+    by_stop: Cost | None
+    bag: BagView | None
+    refused: OutOfRange | None
+
+
+class AskedPlan(Form):
+    """Whether the plan is that of the whole day."""
+
+    whole: Annotated[bool, BeforeValidator(bool)] = False
+
+
+@router.get("/days/{day_id}/plan")
+def show_plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """The plan that touches the least glass, drawn and as a table, with the packing list."""
+    day, view = _plan(request, book, visitor, day_id)
+    return draw(request, "plan/page.html", day=day, view=view)
+
+
+@router.get("/days/{day_id}/card")
+def show_card(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """The same on a card for the pocket, an A6 sheet."""
+    day, view = _plan(request, book, visitor, day_id)
+    return draw(request, "plan/card.html", day=day, view=view)
+
+
+def _plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: int) -> tuple[Day, PlanView]:
+    asked, _ = AskedPlan.read(request.query_params)
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+        report = report_of(session, visitor.crew, day)
+    return day, plan_view(day, report, datetime.now(UTC), whole=asked is not None and asked.whole)
+
+
+def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanView:
+    """The view of a day's plan: of what is still to come, or of the whole day from its start."""
+    begun = bool(day.state.done)
+    whole = whole or not begun
+    plan, refused = None, None
+    try:
+        plan = plan_of(day, now, whole=whole)
+    except OutOfRange as error:
+        refused = error
+    try:
+        bag = bag_of(day, now)
+    except OutOfRange:
+        bag = None
+    rig, used = (day.began, day.began_used) if whole else (day.rig, day.used)
+    done = _done(day, report)
+    return PlanView(
+        whole=whole,
+        begun=begun,
+        starts=f"{_rig(rig)}, {wording.on_the_lens(used.kit, rig)}",
+        lens=dict(used.lenses)[used.lens],
+        lines=() if plan is None else _lines(day, plan),
+        done=done,
+        picture=None if plan is None or not day.order else _picture(day, plan, report, now),
+        ahead=None if plan is None or plan.score is None else _cost(plan, plan.moves, plan.score.effort),
+        by_stop=None
+        if plan is None or plan.score is None
+        else _cost(plan, plan.stop_by_stop, plan.stop_by_stop_effort),
+        bag=bag,
+        refused=refused,
+    )
+
+
+def _lines(day: Day, plan: Plan) -> tuple[PlanLine, ...]:
+    numbers = {stop.number: number for number, stop in enumerate(day.order, 1)}
+    lens = plan.start_used.lens
+    found = []
+    for each in plan.stops:
+        stop, level, move, kit = each.lit.stop, each.lit.level, each.move, each.used.kit
+        span = (
+            ""
+            if level is None or level.high - level.low < 0.05
+            else f"{wording.minus(level.low, '.1f')} to {wording.minus(level.high, '.1f')}"
+        )
+        found.append(
+            PlanLine(
+                number=numbers[stop.number],
+                clock=clock_words(stop.at),
+                planned="" if stop.at == stop.planned else clock_words(stop.planned),
+                name=stop.name,
+                place="" if each.lit.place is None else each.lit.place.name,
+                gap="" if each.gap is None else _gap(each.gap),
+                light="" if level is None else wording.ev(level.light.ev100),
+                span=span,
+                lens="" if each.lit.lens == lens else dict(each.used.lenses)[each.lit.lens],
+                told=None if move is None else wording.told(kit, move),
+                rig="" if move is None else _rig(move.rig, plan.start.shutter),
+                glass="" if move is None else wording.on_the_lens(kit, move.rig),
+                touched=each.touched,
+                ready="; ".join(_ready_short(kit, ready) for ready in each.ready),
+                notes=stop.notes,
+                why=each.why,
+            )
+        )
+        lens = each.lit.lens
+    return tuple(found)
+
+
+def _rig(rig: Rig, usual: float | None = None) -> str:
+    """What the dials show; a shutter that is the usual one [s] goes without saying."""
+    shutter = () if rig.shutter == usual else (marked_shutter(rig.shutter),)
+    return ", ".join((wording.f_number(rig.aperture), *shutter, wording.iso(rig.iso)))
+
+
+def _gap(gap: timedelta) -> str:
+    minutes = round(gap / timedelta(minutes=1))
+    if minutes <= 0:
+        return "no gap"
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}"
+
+
+def _ready(kit: Kit, ready: Ready) -> str:
+    """What another sky would ask: "If brighter (EV 14.9): swap 0.6 for 1.2. Have 1.2 ready"."""
+    names = wording.labels(kit.filters)
+    do = ", ".join(wording.glass_words(kit, ready.actions))
+    said = f"If {'brighter' if ready.brighter else 'darker'}, {wording.ev(ready.ev100)}: {do}"
+    held = " and ".join(names[each] for each in ready.filters)
+    return f"{said}. Have {held} ready" if held else said
+
+
+def _ready_short(kit: Kit, ready: Ready) -> str:
+    """In a narrow column: what to have in the hand, else what to do: "if brighter 1.2", "if darker pull 0.6"."""
+    names = wording.labels(kit.filters)
+    held = " and ".join(names[each] for each in ready.filters)
+    said = held or ", ".join(wording.glass_words(kit, ready.actions))
+    return f"if {'brighter' if ready.brighter else 'darker'} {said}"
+
+
+def _done(day: Day, report: Report) -> tuple[DoneLine, ...]:
+    """The stops that were gone to, each as it was done last."""
+    numbers = {stop.number: number for number, stop in enumerate(day.order, 1)}
+    last = {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
+    return tuple(
+        DoneLine(
+            number=numbers[number],
+            planned=clock_words(line.stop.planned),
+            done=clock_words(line.at.astimezone(zone(day.time_zone))),
+            name=line.stop.name,
+            place="" if line.place is None else line.place.name,
+            rig=_rig(line.rig),
+            glass=wording.on_the_lens(line.used.kit, line.rig),
+        )
+        for number, line in sorted(last.items(), key=lambda each: each[1].at)
+        if line.stop is not None
+    )
+
+
+def _cost(plan: Plan, moves: Sequence[Move], effort: float) -> Cost:
+    hurries = [each.hurry for each in plan.stops if each.move is not None]
+    seconds = [move.score.hand_seconds for move in moves]
+    return Cost(
+        touches=sum(any(action.do in GLASS_ACTIONS for action in move.actions) for move in moves),
+        seconds=sum(seconds),
+        hurried=sum(each for each, hurry in zip(seconds, hurries, strict=True) if hurry > 1),
+        effort=effort,
+    )
+
+
+# The picture.
+
+
+def _picture(day: Day, plan: Plan, report: Report, now: datetime) -> PlanPicture:
+    """The time axis: every stop of the order, those that are done with what was really on the lens."""
+    planned = {each.lit.stop.number: each for each in plan.stops}
+    really = {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
+    last = day.order[-1]
+    ends = max((stop.ends or stop.at for stop in day.order), key=lambda moment: moment.astimezone(UTC))
+    start, stop = later(day.order[0].at, -AROUND), later(max(ends, later(last.at, LASTS), key=_instant), AROUND)
+    lit = {each.stop.number: each for each in day.lit_stops(day.order, day.began_used.lens, now)}
+    shown = []
+    lens = day.began_used.lens
+    for number, (each, after) in enumerate(zip(day.order, (*day.order[1:], None), strict=True), 1):
+        it, there = planned.get(each.number), lit[each.number]
+        fact = really.get(each.number) if it is None else None
+        level = there.level
+        until = each.ends or (later(each.at, LASTS) if after is None else after.at)
+        kit, rig = _on_it(it, fact)
+        shown.append(
+            At(
+                number=number, at=each.at, until=until, name=each.name,
+                place=None if there.place is None else there.place.name,
+                ev100=None if level is None else level.light.ev100,
+                low=None if level is None else level.low, high=None if level is None else level.high,
+                glass="" if kit is None or rig is None else wording.on_the_lens(kit, rig),
+                touched=it is not None and it.touched,
+                iris="" if rig is None else wording.f_number(rig.aperture),
+                iso="" if rig is None else wording.iso(rig.iso),
+                lens="" if there.lens == lens else dict(day.used.lenses)[there.lens],
+                ready="" if it is None or kit is None else "; ".join(_ready(kit, ready) for ready in it.ready),
+                done=each.number in day.state.done,
+            )
+        )  # fmt: skip
+        lens = there.lens
+    return plan_picture(_courses(day, start, stop, now), shown, start, stop, _suns(day, start, stop), now)
+
+
+def _on_it(planned: Planned | None, done: ReportLine | None) -> tuple[Kit | None, Rig | None]:
+    """What is on the camera at a stop: what really was, at one that is done, else what is planned."""
+    if done is not None:
+        return done.used.kit, done.rig
+    return (None, None) if planned is None or planned.move is None else (planned.used.kit, planned.move.rig)
+
+
+def _instant(moment: datetime) -> datetime:
+    return moment.astimezone(UTC)
+
+
+def _courses(day: Day, start: datetime, stop: datetime, now: datetime) -> list[Line]:
+    """The light of every place that the order comes by and that has a reading, in five-minute steps."""
+    used = {each.place for each in day.order}
+    drawn = [
+        (place, read_of(place.spot, place.light))
+        for place in day.places
+        # Without coordinates only what does not drift can be drawn; any site does for that.
+        if place.number in used and place.light is not None and (day.site is not None or not place.spot.drifts)
+    ]
+    if not drawn:
+        return []
+    count = max(1, round((_instant(stop) - _instant(start)) / STEP))
+    times = [(_instant(start) + number * (_instant(stop) - _instant(start)) / count) for number in range(count + 1)]
+    local = tuple(each.astimezone(start.tzinfo) for each in times)
+    found = courses(day.site or sun.Site(0, 0), [read for _, read in drawn], times, day.sky(now))
+    drawn_lines = []
+    for row, (place, _) in enumerate(drawn):
+        ev100, low, high = (tuple(part[row].tolist()) for part in (found.ev100, found.low, found.high))
+        drawn_lines.append(Line(place.name, local, ev100, low, high, lamps=not place.spot.drifts))
+    return drawn_lines
+
+
+def _suns(day: Day, start: datetime, stop: datetime) -> list[sun.SunEvent]:
+    """Sunrise and sunset of the days that the picture touches."""
+    if day.site is None:
+        return []
+    found: list[sun.SunEvent] = []
+    on = start.date()
+    while on <= stop.date():
+        midnights = [datetime(each.year, each.month, each.day, tzinfo=start.tzinfo) for each in (on, on + timedelta(1))]
+        found += sun.sun_day(day.site, *midnights).events
+        on += timedelta(days=1)
+    return found

@@ -1,0 +1,101 @@
+"""The shot that walks through the door in one take: what to set before it, and what to ride on the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Request, Response
+from pydantic import BeforeValidator
+
+from server.book.days import open_day
+from server.door.visitor import TheBook, TheVisitor
+from server.exposure import wording
+from server.exposure.refused import OutOfRange, within
+from server.exposure.takes import Kind, best_takes
+
+from .drawing import draw
+from .forms import Form, MaybeWhole, number
+from .numbers import Number as RowNumber
+
+if TYPE_CHECKING:
+    from server.book.days import Day, Lit
+
+router = APIRouter()
+
+WALK = 8.0  # s, through a door and a few steps on; common practice, no source
+
+RIDDEN: dict[Kind, str] = {
+    "iris": "Ride the iris", "variable_nd": "Ride the variable ND", "iso": "Ride the ISO",
+}  # fmt: skip
+
+
+class AskedTake(Form):
+    """From which place to which, and how long the walk takes [s]."""
+
+    start: MaybeWhole = None
+    end: MaybeWhole = None
+    seconds: Annotated[float, BeforeValidator(lambda came: number(came, "8"))] = WALK
+
+    def check(self) -> None:
+        """A walk that hands can ride."""
+        within("seconds", self.seconds, wording.TAKE_SHORTEST, wording.TAKE_LONGEST, "s")
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to take it. iris, iso, turned: at either end, in words; turned is empty without a variable ND."""
+
+    name: str
+    said: wording.ToldTake
+    glass: str
+    ends: tuple[str, str]
+
+
+@router.get("/days/{day_id}/take")
+def show_take(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
+    """From one place to another in one take: no glass is touched on the way."""
+    asked, typed = AskedTake.read(request.query_params)
+    now = datetime.now(UTC)
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+    lit = {each.place.number: each for each in day.lit(now) if each.level is not None}
+    first = _one_of(lit, None if asked is None else asked.start, day.state.here)
+    last = _one_of({each: lit[each] for each in lit if each != first}, None if asked is None else asked.end)
+    seconds = WALK if asked is None else asked.seconds
+    ways: tuple[Way, ...] = ()
+    refused = ""
+    if first is not None and last is not None:
+        try:
+            ways = _ways(day, lit[first], lit[last], seconds)
+        except OutOfRange as error:
+            refused = f"It needs {error.allowed}."
+    return draw(
+        request, "plan/take.html", status=422 if typed.errors else 200, day=day, typed=typed, lit=lit, first=first,
+        last=last, seconds=seconds, ways=ways, refused=refused, moment=day.moment(now),
+        unread=[place.name for place in day.places if place.number not in lit],
+    )  # fmt: skip
+
+
+def _one_of(lit: dict[int, Lit], *wanted: int | None) -> int | None:
+    """The first of these places that has a reading, else the first of the day's that has."""
+    return next((each for each in wanted if each in lit), next(iter(lit), None))
+
+
+def _ways(day: Day, first: Lit, last: Lit, seconds: float) -> tuple[Way, ...]:
+    if first.level is None or last.level is None:
+        return ()
+    found = best_takes(day.kit, day.rig, (first.level.light, first.place.look), (last.level.light, last.place.look))
+    ways = []
+    for ride in (found.best, *found.others):
+        ends = [
+            ", ".join((
+                wording.f_number(rig.aperture), wording.iso(rig.iso),
+                *(() if rig.turned is None else (f"turned to {wording.stops_of(rig.turned)}",)),
+            ))
+            for rig in (ride.start.rig, ride.end.rig)
+        ]  # fmt: skip
+        glass = wording.on_the_lens(day.kit, ride.start.rig)
+        ways.append(Way(RIDDEN[ride.kind], wording.told_take(day.kit, ride, seconds), glass, (ends[0], ends[1])))
+    return tuple(ways)
