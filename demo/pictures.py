@@ -32,6 +32,7 @@ SHOTS = (
     ("day-light", "/days/1", (390, 844), "light"),
     ("day-dark", "/days/1", (390, 844), "dark"),
     ("light-through-the-day", "/days/1/light", (390, 1180), "light"),
+    ("plan", "/days/1/plan", (1080, 900), "light"),
 )
 
 
