@@ -35,6 +35,7 @@ class Form:
 
     to: str
     htmx_to: str
+    id: str = ""
     fields: list[Field] = field(default_factory=list)
     buttons: list[tuple[str, str]] = field(default_factory=list)
 
@@ -112,8 +113,12 @@ class Page(HTMLParser):
         if tag == "a" and "href" in has:
             self.links.append(has["href"])
         if tag == "form":
-            self._form = Form(has.get("action", ""), has.get("hx-post", ""))
+            self._form = Form(has.get("action", ""), has.get("hx-post", ""), has.get("id", ""))
             self.forms.append(self._form)
+        elif has.get("form"):  # a field that stands outside of its form
+            inside, self._form = self._form, next(form for form in self.forms if form.id == has["form"])
+            self._field(tag, has)
+            self._form = inside
         elif self._form is not None:
             self._field(tag, has)
         if tag not in VOID:

@@ -23,14 +23,14 @@ from . import tables
 from .crews import NotThere
 from .kits import Carried, carried
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
-from .order import Stop, order_of
+from .order import NIGHT, Stop, instant, order_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from sqlalchemy.orm import Session
 
-NIGHT = timedelta(hours=6)  # a wedding's dance floor is the same day after midnight
+LONG_AGO = timedelta(hours=1)  # a stop that is so late, with the next one due as well, has gone by
 DAYS_KNOWN = 500  # days that are remembered; a stamp is new with every change, so what was read for it stays true
 
 
@@ -156,7 +156,7 @@ class Day:
     def has_come(self, now: datetime) -> bool:
         """Whether it is this day at the venue, from its first minute until six the next morning."""
         local = now.astimezone(ZoneInfo(self.time_zone))
-        return self.on in (local.date(), (local - NIGHT).date())
+        return self.on in (local.date(), (local - timedelta(minutes=NIGHT)).date())
 
     def moment(self, now: datetime) -> datetime:
         """When its light is used: this minute once the day has come, until then its own hour."""
@@ -176,23 +176,45 @@ class Day:
         at = self.moment(now).astimezone(UTC)
         return lit_at(self.site, self.places, (at,) * len(self.places), self.sky(now))
 
-    def ahead(self) -> tuple[Stop, ...]:
-        """The stops of the running order that come after the one that was gone to last; all before the first."""
+    def ahead(self, now: datetime) -> tuple[Stop, ...]:
+        """
+        The stops that come after the one that was gone to last; all before the first. Once the day has come, without
+        those that were due long ago where the next one is due too.
+        """
         numbers = [stop.number for stop in self.order]
         # One that was taken out of the order since says nothing of what comes next.
         last = next((stop for stop in reversed(list(self.state.done)) if stop in numbers), None)
-        return self.order if last is None else self.order[numbers.index(last) + 1 :]
+        first = 0 if last is None else numbers.index(last) + 1
+        stops = tuple(stop for stop in self.order[first:] if stop.number not in self.state.done)
+        gone = 0
+        while self.has_come(now) and gone + 1 < len(stops) and _overdue(stops[gone], stops[gone + 1], now):
+            gone += 1
+        return stops[gone:]
 
-    def lit_stops(self, stops: Sequence[Stop], lens: int, now: datetime) -> tuple[LitStop, ...]:
-        """Stops in order with their light, each at its own time; lens is the one that is on before the first."""
+    def missed(self, now: datetime) -> tuple[Stop, ...]:
+        """The stops that were passed over: not gone to, and not ahead any more."""
+        ahead = {stop.number for stop in self.ahead(now)}
+        return tuple(stop for stop in self.order if stop.number not in self.state.done and stop.number not in ahead)
+
+    def lit_stops(
+        self, stops: Sequence[Stop], lens: int, now: datetime, *, as_planned: bool = False
+    ) -> tuple[LitStop, ...]:
+        """
+        Stops in order with their light, each at its own time; one that is late and not done, now.
+
+        lens  the one that is on before the first;  as_planned  all at their own time, late or not
+        """
         known = {place.number: place for place in self.places}
         places = [
             None if stop.place not in known else replace(known[stop.place], look=stop.look(known[stop.place].look))
             for stop in stops
         ]
-        soonest = self.moment(now) if self.has_come(now) else None
-        moments = [stop.at if soonest is None else max(stop.at, soonest, key=_instant) for stop in stops]
-        there = [(place, _instant(each)) for place, each in zip(places, moments, strict=True) if place is not None]
+        soonest, live = self.moment(now), self.has_come(now) and not as_planned
+        moments = [
+            max(stop.at, soonest, key=instant) if live and stop.number not in self.state.done else stop.at
+            for stop in stops
+        ]
+        there = [(place, instant(each)) for place, each in zip(places, moments, strict=True) if place is not None]
         lit = lit_at(self.site, tuple(place for place, _ in there), tuple(each for _, each in there), self.sky(now))
         level = iter(each.level for each in lit)
         found = []
@@ -200,6 +222,11 @@ class Day:
             lens = stop.lens if stop.lens is not None and stop.lens in self.others else lens
             found.append(LitStop(stop, place, None if place is None else next(level), moment, lens))
         return tuple(found)
+
+    def lit_stop(self, number: int, now: datetime) -> LitStop:
+        """A stop with its light, and the lens that is on for it. Raises NotThere where it is none of the order."""
+        self.stop(number)
+        return next(each for each in self.lit_stops(self.order, self.used.lens, now) if each.stop.number == number)
 
     def used_with(self, lens: int) -> Carried:
         """What of the kit is in use with a lens that is on, or that the running order names."""
@@ -218,9 +245,9 @@ class Day:
         raise NotThere("places")
 
 
-def _instant(moment: datetime) -> datetime:
-    """In UTC: by the clock of a zone, two moments may have one name, and compare as it shows them."""
-    return moment.astimezone(UTC)
+def _overdue(stop: Stop, then: Stop, now: datetime) -> bool:
+    """Whether a stop was due long ago, and the one after it is due by now."""
+    return now - instant(stop.at) > LONG_AGO and instant(then.at) <= now
 
 
 def open_day(session: Session, crew_id: int, day_id: int) -> Day:

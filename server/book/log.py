@@ -34,7 +34,7 @@ class Event:
     One thing that happened. data, by kind:
 
     moved          place, answer ("clean", "fast" or "other"), rig: where the shooter went, with what on the camera;
-                   stop, where it was one of the running order; lens, where another one was put on for it
+                   stop and stop_name, where it was one of the running order; lens, where another one was put on for it
     nudged         place, clicks: the light rose (+) or fell (-)
     sky_nudged     places, clicks: the same at the other places under this sky, because the shooter said so
     sky_seen       sky: clear, partly or overcast, as it stands now

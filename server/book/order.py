@@ -46,6 +46,11 @@ class Stop:
     notes: str
 
     @property
+    def shifted(self) -> bool:
+        """Whether the day has moved it."""
+        return instant(self.at) != instant(self.planned)
+
+    @property
     def ends(self) -> datetime | None:
         """When it is over, where that is known."""
         return None if self.lasts is None else later(self.at, self.lasts)
@@ -85,7 +90,7 @@ class When:
 
 def later(moment: datetime, minutes: float) -> datetime:
     """So many minutes of real time later, at the same place's clock."""
-    return (moment.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(moment.tzinfo)
+    return (instant(moment) + timedelta(minutes=minutes)).astimezone(moment.tzinfo)
 
 
 def moment_of(on: date, when: When, time_zone: str) -> datetime:
@@ -111,11 +116,17 @@ def clock_words(moment: datetime) -> str:
     return f"{moment:%H:%M %Z}" if twice else f"{moment:%H:%M}"
 
 
-def whens(on: date, clocks: Sequence[Clock], time_zone: str) -> list[When]:
+def instant(moment: datetime) -> datetime:
+    """In UTC: by the clock of a zone, two moments may have one name, and compare as it shows them."""
+    return moment.astimezone(UTC)
+
+
+def whens(on: date, clocks: Sequence[Clock | When], time_zone: str) -> list[When]:
     """
-    Times in the order they were typed, as they are kept. After midnight is still the day: an hour before six, under
-    one from six on, is the next morning's. Of two equal hours it is the one that was said, else the first that is not
-    before the one above.
+    Times in the order they were typed, as they are kept; those that are known stay as they are.
+
+    After midnight is still the day: an hour before six, under one from six on, is the next morning's. Of two equal
+    hours it is the one that was said, else the first that is not before the one above.
 
     Raises OutOfRange (field "at.N") for a time that the clocks go over that night.
     """
@@ -123,20 +134,57 @@ def whens(on: date, clocks: Sequence[Clock], time_zone: str) -> list[When]:
     before: datetime | None = None
     latest = -1
     for number, clock in enumerate(clocks):
+        if isinstance(clock, When):
+            found.append(clock)
+            latest, before = max(latest, clock.minutes), moment_of(on, clock, time_zone)
+            continue
         minutes = clock.minutes + DAY * (clock.minutes < NIGHT <= latest)
         latest = max(latest, minutes)
         choices = [When(minutes, second) for second in (False, True)]
         first, second = (moment_of(on, each, time_zone) for each in choices)
-        if first.astimezone(UTC).astimezone(first.tzinfo).replace(tzinfo=None) != first.replace(tzinfo=None):
-            raise OutOfRange(f"at.{number}", f"{first:%H:%M}", "a time that comes; the clocks go over it that night")
+        if not comes(first):
+            raise OutOfRange(f"at.{number}", f"{first:%H:%M}", NEVER_COMES)
         is_second = first.utcoffset() != second.utcoffset() and (
             clock.zone.casefold() == (second.tzname() or "").casefold()
             if clock.zone
-            else before is not None and first.astimezone(UTC) < before.astimezone(UTC)
+            else before is not None and instant(first) < instant(before)
         )
         found.append(choices[is_second])
         before = second if is_second else first
     return found
+
+
+NEVER_COMES = "a time that comes; the clocks go over it that night"
+
+
+def comes(moment: datetime) -> bool:
+    """Whether the clocks do not go over it."""
+    return instant(moment).astimezone(moment.tzinfo).replace(tzinfo=None) == moment.replace(tzinfo=None)
+
+
+def end_of(on: date, start: datetime, clock: Clock, time_zone: str) -> datetime:
+    """
+    The first moment after a start that the clock shows a time, in the LASTS_MOST minutes after it.
+
+    Raises OutOfRange (field "until") where there is none.
+    """
+    begins = when_of(on, start, time_zone)
+    minutes = begins.minutes + (clock.minutes - begins.minutes) % DAY
+    found = []
+    for each in (minutes - DAY, minutes):  # the day before: on a clock that goes back, an end may read earlier
+        for second in (False, True):
+            end = moment_of(on, When(each, second), time_zone)
+            lasts = (instant(end) - instant(start)) / timedelta(minutes=1)
+            meant = not clock.zone or clock.zone.casefold() == (end.tzname() or "").casefold()
+            if 0 < lasts <= LASTS_MOST and meant:
+                found.append(end)
+    word = f"{clock.minutes // 60:02}:{clock.minutes % 60:02}"
+    if not found:
+        raise OutOfRange("until", word, "an end in the 12 hours after its start")
+    end = min(found, key=instant)
+    if not comes(end):
+        raise OutOfRange("until", word, NEVER_COMES)
+    return end
 
 
 def order_of(rows: Iterable[Any], on: date, time_zone: str, shifts: Mapping[int, int]) -> tuple[Stop, ...]:
@@ -151,7 +199,7 @@ def order_of(rows: Iterable[Any], on: date, time_zone: str, shifts: Mapping[int,
                 row.wanted, row.widest, row.narrowest, row.lens_id, row.notes,
             )
         )  # fmt: skip
-    return tuple(sorted(stops, key=lambda stop: (stop.at.astimezone(UTC), stop.planned.astimezone(UTC), stop.number)))
+    return tuple(sorted(stops, key=lambda stop: (instant(stop.at), instant(stop.planned), stop.number)))
 
 
 def gaps(order: Sequence[Stop], now: datetime | None = None) -> list[timedelta | None]:
@@ -163,6 +211,6 @@ def gaps(order: Sequence[Stop], now: datetime | None = None) -> list[timedelta |
     free: list[timedelta | None] = []
     since = now
     for stop in order:
-        free.append(None if since is None else stop.at.astimezone(UTC) - since.astimezone(UTC))
+        free.append(None if since is None else instant(stop.at) - instant(since))
         since = stop.ends or stop.at
     return free

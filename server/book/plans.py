@@ -1,50 +1,61 @@
 """
 The plan of a day: the exact best rigs for the stops of its running order, in the light of each stop's own time.
 
-It is worked out three times: for the forecast, and for the least and the most light that the sky may make of it. Where
-the glass would differ, the stop says what to have ready.
+It is worked out for the forecast, and for the most and the least light that the sky may make of it all day. And where
+the glass that is planned for a stop would not do in such light, it says what to have ready.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from threading import Lock
+from typing import TYPE_CHECKING, Any
 
+from cachetools import LRUCache, cached
+from cachetools.keys import hashkey
+
+from server.exposure.days import DayPlan, best_day, hurry_of
 from server.exposure.days import Stop as LitLook
-from server.exposure.days import best_day, hurry_of
 from server.exposure.light import Light
-from server.exposure.moves import cannot_wear
+from server.exposure.moves import best_moves, cannot_wear
 from server.exposure.packing import chain
-from server.exposure.rig import GLASS_ACTIONS, actions
+from server.exposure.refused import OutOfRange
+from server.exposure.rig import GLASS_ACTIONS, nearest_rig
 
 from .order import gaps
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-    from datetime import datetime, timedelta
+    from collections.abc import Iterator, Mapping, Sequence
 
-    from server.exposure.days import DayPlan, DayScore
+    from server.exposure.days import DayScore
     from server.exposure.moves import Move
-    from server.exposure.rig import Action, Kit, Look, Rig
+    from server.exposure.rig import Kit, Look, Rig
     from server.exposure.trust import Level
 
     from .days import Day, LitStop
     from .kits import Carried
 
 
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+STEADY = timedelta(minutes=5)  # how long a plan from here on stays the same
+KNOWN: LRUCache[Any, DayPlan] = LRUCache(64)  # plans
+KNOWN_LOCK = Lock()
+
+
 @dataclass(frozen=True, slots=True)
 class Ready:
     """
-    What the hand would do besides, if the sky made another light of a stop.
+    The least that the hand would do from the planned rig, if the sky made so much or little of a stop's light that iris
+    and ISO alone would give a worse picture.
 
     brighter  whether the light is more than forecast, or less;  ev100 [stops]  how much there is then
-    actions   on the glass, from the planned rig;  filters  the ids of the glass to have ready in the hand
+    move      to the best picture in that light;  filters  the ids of the glass to have ready in the hand
     """
 
     brighter: bool
     ev100: float
-    actions: tuple[Action, ...]
+    move: Move
     filters: tuple[str, ...]
 
 
@@ -69,7 +80,7 @@ class Planned:
     @property
     def touched(self) -> bool:
         """Whether the hand touches glass on arriving."""
-        return self.move is not None and any(action.do in GLASS_ACTIONS for action in self.move.actions)
+        return self.move is not None and touches_glass(self.move)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +90,7 @@ class Plan:
 
     start  what is on the camera before the first;  score, stop_by_stop_effort  as in `DayPlan`; None without any stop
     stop_by_stop  the clean move to each of the planned stops from the last one's, without looking ahead
+    skies  the plans as if the sky made the most of the light all day (True), and the least
     """
 
     stops: tuple[Planned, ...]
@@ -87,11 +99,17 @@ class Plan:
     score: DayScore | None
     stop_by_stop_effort: float
     stop_by_stop: tuple[Move, ...] = ()
+    skies: Mapping[bool, DayPlan] = field(default_factory=dict)
 
     @property
     def moves(self) -> tuple[Move, ...]:
         """The moves to the stops that are planned."""
         return tuple(each.move for each in self.stops if each.move is not None)
+
+
+def touches_glass(move: Move) -> bool:
+    """Whether a hand is on the glass in it."""
+    return any(action.do in GLASS_ACTIONS for action in move.actions)
 
 
 def plan_of(day: Day, now: datetime, *, whole: bool = False) -> Plan:
@@ -102,25 +120,50 @@ def plan_of(day: Day, now: datetime, *, whole: bool = False) -> Plan:
     Raises OutOfRange for a day that is too large to plan (`exposure.days`).
     """
     start, used = (day.began, day.began_used) if whole else (day.rig, day.used)
-    stops = day.order if whole else day.ahead()
-    lit = day.lit_stops(stops, used.lens, now)
-    since = now if day.has_come(now) and not whole else None
-    waits = gaps(stops, since)
-    planned = [
-        Planned(each, day.used_with(each.lens), gap, hurry_of(gap), why=_why_not(each, day.used_with(each.lens)))
-        for each, gap in zip(lit, waits, strict=True)
-    ]
+    planned = _to_plan(day, now, whole=whole)
     asked = [each for each in planned if not each.why]
     if not asked:
         return Plan(tuple(planned), start, used, None, 0.0)
-    best = _best(used.kit, start, asked)
-    others = [(brighter, _best(used.kit, start, asked, brighter=brighter)) for brighter in (True, False)]
-    found = iter(_with_moves(start, asked, best, others))
+    best = _best_day(used.kit, start, _stops(asked))
+    found = iter(_with_moves(start, asked, best))
     walked = chain([(stop.kit or used.kit, stop.light, stop.look) for stop in _stops(asked)], start)
     return Plan(
         tuple(each if each.why else next(found) for each in planned), start, used,
         best.score, best.stop_by_stop_effort, tuple(walked),
+        {brighter: _best_day(used.kit, start, _stops(asked, brighter=brighter)) for brighter in (True, False)},
     )  # fmt: skip
+
+
+def next_planned(day: Day, now: datetime, *, only_known: bool) -> tuple[LitStop, Rig, Move] | None:
+    """
+    The next stop of the plan from here on, with what is on the camera as its lens is on, and the move.
+
+    only_known: where it would have to be worked out first, None. None too where nothing can be planned.
+    """
+    asked = [each for each in _to_plan(day, now, whole=False) if not each.why]
+    if not asked:
+        return None
+    question = (day.kit, day.rig, _stops(asked))
+    if only_known and not _is_known(*question):
+        return None
+    try:
+        best = _best_day(*question)
+    except OutOfRange:  # its own page says so
+        return None
+    first = asked[0]
+    return first.lit, nearest_rig(first.used.kit, day.rig), best.moves[0]
+
+
+def _to_plan(day: Day, now: datetime, *, whole: bool) -> list[Planned]:
+    """The stops to plan, each with the time there is before it, and why not where one cannot be."""
+    stops, used = (day.order, day.began_used) if whole else (day.ahead(now), day.used)
+    # From the last five minutes on: else a plan would hold for one minute, and be worked out anew for each page.
+    since = now - (now - EPOCH) % STEADY if day.has_come(now) and not whole else None
+    lit = day.lit_stops(stops, used.lens, now, as_planned=whole)
+    return [
+        Planned(each, day.used_with(each.lens), gap, hurry_of(gap), why=_why_not(each, day.used_with(each.lens)))
+        for each, gap in zip(lit, gaps(stops, since), strict=True)
+    ]
 
 
 def _why_not(lit: LitStop, used: Carried) -> str:
@@ -133,56 +176,50 @@ def _why_not(lit: LitStop, used: Carried) -> str:
     return f"its look cannot be worn: {missing}" if missing else ""
 
 
-def _best(kit: Kit, start: Rig, asked: Sequence[Planned], *, brighter: bool | None = None) -> DayPlan:
-    return _best_day(kit, start, tuple(_stops(asked, brighter=brighter)))
-
-
-def _stops(asked: Sequence[Planned], *, brighter: bool | None = None) -> Iterator[LitLook]:
+def _stops(asked: Sequence[Planned], *, brighter: bool | None = None) -> tuple[LitLook, ...]:
     """The stops as the engine has them: in the light of the forecast, or the most or least that the sky makes of it."""
+    found = []
     for each in asked:
         level, place = each.lit.level, each.lit.place
         if level is not None and place is not None:
             light = level.light if brighter is None else Light(level.high if brighter else level.low)
-            yield LitLook(light, place.look, each.hurry, each.used.kit)
+            found.append(LitLook(light, place.look, each.hurry, each.used.kit))
+    return tuple(found)
 
 
-@lru_cache(maxsize=64)
+@cached(KNOWN, lock=KNOWN_LOCK)
 def _best_day(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan:
-    """Remembered: the plan, its card and its packing list ask the same."""
+    """Remembered: the plan, its card, its packing list and the day page ask the same."""
     return best_day(kit, start, stops)
 
 
-def _with_moves(
-    start: Rig, asked: Sequence[Planned], best: DayPlan, others: Sequence[tuple[bool, DayPlan]]
-) -> list[Planned]:
+def _is_known(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> bool:
+    with KNOWN_LOCK:
+        return hashkey(kit, start, stops) in KNOWN
+
+
+def _with_moves(start: Rig, asked: Sequence[Planned], best: DayPlan) -> list[Planned]:
     found = []
     before = start
-    for number, (each, move) in enumerate(zip(asked, best.moves, strict=True)):
-        ready = [_ready(each, move.rig, brighter, other.moves[number].rig) for brighter, other in others]
-        found.append(
-            Planned(
-                each.lit,
-                each.used,
-                each.gap,
-                each.hurry,
-                before,
-                move,
-                tuple(some for some in ready if some is not None),
-            )
-        )
+    for each, move in zip(asked, best.moves, strict=True):
+        ready = tuple(_ready(each, move.rig))
+        found.append(replace(each, before=before, move=move, ready=ready))
         before = move.rig
     return found
 
 
-def _ready(planned: Planned, rig: Rig, brighter: bool, other: Rig) -> Ready | None:  # noqa: FBT001 - one of two skies
-    """What another sky would ask of the hands; None where the glass on the lens is the same."""
-    if set(rig.on_lens) == set(other.on_lens) or planned.lit.level is None:
-        return None
-    done = tuple(action for action in actions(planned.used.kit, rig, other) if action.do in GLASS_ACTIONS)
-    level = planned.lit.level
-    return Ready(
-        brighter, level.high if brighter else level.low, done, tuple(f for f in other.on_lens if f not in rig.on_lens)
-    )
+def _ready(planned: Planned, rig: Rig) -> Iterator[Ready]:
+    """What another sky would ask of the hands on the glass."""
+    level, place, kit = planned.lit.level, planned.lit.place, planned.used.kit
+    if level is None or place is None:
+        return
+    skies = [(brighter, ev) for brighter, ev in ((True, level.high), (False, level.low)) if ev != level.light.ev100]
+    found = best_moves(kit, rig, [(Light(ev), place.look) for _, ev in skies])
+    for (brighter, ev), answers in zip(skies, found, strict=True):
+        move = answers.clean
+        if touches_glass(move):
+            held = tuple(each for each in move.rig.on_lens if each not in rig.on_lens)
+            yield Ready(brighter, ev, move, held)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +237,7 @@ def to_pack_for(day: Day, now: datetime) -> tuple[list[ToPackFor], list[str]]:
     Every stop of the running order in the light of its time, and every place that none is at in the light of the
     moment; and the names of those that nothing can be packed for: without a reading, or a look that cannot be worn.
     """
-    stops = day.lit_stops(day.order, day.began_used.lens, now)
+    stops = day.lit_stops(day.order, day.began_used.lens, now, as_planned=True)
     at = {each.place.number for each in stops if each.place is not None}
     asked = [
         (each.stop.name, day.used_with(each.lens).kit, each.place.look, each.level)

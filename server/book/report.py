@@ -2,7 +2,7 @@
 The camera report: a day's log read back line by line, with what was known at each moment; and what the day teaches.
 
 The venue's readings are laid among the day's events at the time they became known, so that no line knows what was only
-read later.
+read later. Those that the day itself taught are left out: the day has them already.
 """
 
 from __future__ import annotations
@@ -46,7 +46,9 @@ class Line:
     What was on the camera from a moment on, and where.
 
     event  its id;  kind  what the shooter did;  stop  of the running order, where the shooter was for it
-    used   the body and lens, with the rest of the kit in use;  level  the light there as it was known then
+    called  the stop's name, also of one that is not in the order any more
+    used   the body and lens, with the rest of the kit in use;  lens  its name, empty where the kit has it no more
+    level  the light there as it was known then
     """
 
     event: str
@@ -55,7 +57,9 @@ class Line:
     who: str
     place: DayPlace | None
     stop: Stop | None
+    called: str
     used: Carried
+    lens: str
     rig: Rig
     level: Level | None
     clip: str
@@ -81,6 +85,11 @@ class Lesson:
     raw: Mapping[str, Any]
     sky: Sky | None
     kept: bool
+
+    @property
+    def key(self) -> str:
+        """What it is called in a form: one event may teach of several places."""
+        return f"{self.event}:{self.place.number}"
 
     @property
     def off(self) -> float:
@@ -109,25 +118,32 @@ class _Light:
 def report_of(session: Session, crew_id: int, day: Day) -> Report:
     """The report of a day that `open_day` has let through."""
     events, start = log_of(session, crew_id, day.id)
-    told = list(retold([*events, *_readings(session, day)], start, under_sky(day.site, day.places)))
+    rows = _rows(session, day)
+    ours = {event.id for event in events}
+    venue = [_as_event(row) for row in rows if row.raw.get("event") not in ours]
+    told = list(retold([*events, *venue], start, under_sky(day.site, day.places)))
     places = {place.number: place for place in day.places}
     reported = [(event, state) for event, _, state in told if event.kind in REPORTED]
     there = [_there(day, places, state, event) for event, state in reported]
     taught = _taught(day, told, places)
     levels = _levels(day.site, [*there, *(light for _, light in taught)])
     stops = {stop.number: stop for stop in day.order}
+    names = {event.data["stop"]: event.data.get("stop_name", "") for event, _ in reported if "stop" in event.data}
+    names |= {number: stop.name for number, stop in stops.items()}
+    in_use = {lens: used_on(session, crew_id, day.id, lens) for lens in {state.lens for _, state in reported}}
     lines = []
     for (event, state), level in zip(reported, levels[: len(there)], strict=True):
-        used = used_on(session, crew_id, day.id, state.lens)
+        used = in_use[state.lens]
+        gone = state.lens is not None and used.lens != state.lens
         lines.append(
             Line(
-                event.id, event.made_at, event.kind, event.who,
-                places.get(state.here or 0), stops.get(state.at_stop or 0),
-                used, nearest_rig(used.kit, state.rig), level,
+                event.id, event.made_at, event.kind, event.who, places.get(state.here or 0),
+                stops.get(state.at_stop or 0), names.get(state.at_stop or 0, ""),
+                used, "" if gone else dict(used.lenses)[used.lens], nearest_rig(used.kit, state.rig), level,
                 event.data["name"] if event.kind == "clip_noted" else "", event.data.get("notes", ""),
             )
         )  # fmt: skip
-    kept = _kept(session, day)
+    kept = frozenset((str(row.raw["event"]), row.place_id) for row in rows if "event" in row.raw)
     lessons = [
         _lesson(event, light, level, kept)
         for (event, light), level in zip(taught, levels[len(there) :], strict=True)
@@ -187,7 +203,7 @@ def _levels(site: Site | None, lights: Sequence[_Light | None]) -> list[Level | 
     return [found.get(number) for number in range(len(lights))]
 
 
-def _lesson(event: Event, light: _Light, level: Level, kept: frozenset[str]) -> Lesson:
+def _lesson(event: Event, light: _Light, level: Level, kept: frozenset[tuple[str, int]]) -> Lesson:
     """What an event says against the forecast, as the reading that a venue would have of it."""
     # What was read is compared with what had been forecast before any nudge; a nudge is the shooter's, not the sky's.
     forecast = light.known.reading.ev100 + level.drift
@@ -197,9 +213,8 @@ def _lesson(event: Event, light: _Light, level: Level, kept: frozenset[str]) -> 
     else:
         found, kind, raw = level.light.ev100, NUDGED, {"clicks": light.known.nudge}
         sky = light.sky or light.known.reading.sky
-    return Lesson(
-        event.id, light.at, light.place, forecast, found, kind, {**raw, "event": event.id}, sky, event.id in kept
-    )
+    is_kept = (event.id, light.place.number) in kept
+    return Lesson(event.id, light.at, light.place, forecast, found, kind, {**raw, "event": event.id}, sky, is_kept)
 
 
 def keep_lesson(session: Session, lesson: Lesson, who: str, now: datetime) -> None:
@@ -217,25 +232,17 @@ def keep_lesson(session: Session, lesson: Lesson, who: str, now: datetime) -> No
 OF_VENUE = "venue:"  # how the ids begin that the venue's readings have among the events
 
 
-def _readings(session: Session, day: Day) -> list[Event]:
-    """The readings of the venue at the day's places, as events of the time when they became known."""
-    return [
-        Event(
-            f"{OF_VENUE}{row.id}", "reading_taken", row.logged_at or row.taken_at, row.who,
-            {
-                "place": row.place_id, "kind": row.kind, "ev100": row.ev100, "part": row.part,
-                "taken_at": row.taken_at.isoformat(), **({} if row.sky is None else {"sky": row.sky}),
-            },
-        )
-        for row in _rows(session, day)
-    ]  # fmt: skip
-
-
-def _kept(session: Session, day: Day) -> frozenset[str]:
-    """The events that have been made readings of the venue already."""
-    return frozenset(str(row.raw["event"]) for row in _rows(session, day) if "event" in row.raw)
+def _as_event(row: tables.Reading) -> Event:
+    """A reading of the venue, as an event of the time when it became known."""
+    data = {
+        "place": row.place_id, "kind": row.kind, "ev100": row.ev100, "part": row.part,
+        "taken_at": row.taken_at.isoformat(),
+    }  # fmt: skip
+    data |= {} if row.sky is None else {"sky": row.sky}
+    return Event(f"{OF_VENUE}{row.id}", "reading_taken", row.logged_at or row.taken_at, row.who, data)
 
 
 def _rows(session: Session, day: Day) -> Sequence[tables.Reading]:
+    """The readings of the venue at the day's places; those that the day itself taught, too."""
     numbers = [place.number for place in day.places]
     return session.scalars(select(tables.Reading).where(tables.Reading.place_id.in_(numbers))).all()

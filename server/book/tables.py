@@ -332,6 +332,8 @@ class Stop(Table):
     """
 
     __tablename__ = "stops"
+    # The log names stops by their number for ever: none may be given out again.
+    __table_args__ = ({"sqlite_autoincrement": True},)
     id: Mapped[int] = mapped_column(primary_key=True)
     day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
     uid: Mapped[str] = mapped_column(String(36), default=lambda: str(uuid.uuid4()))

@@ -75,7 +75,7 @@ def pack(stops: Sequence[tuple[Kit, Light, Look]]) -> Bag:
     Of bags of one size, the one whose pieces come first in the kit. Raises OutOfRange as `best_pictures`, and where so
     many filters are so alike that the search would go past WAYS_MOST or LOOKS_MOST: it stays exact, or says no.
     """
-    pieces = _pieces(stops)
+    pieces = _pieces([kit for kit, _, _ in stops])
     bit = {piece: 1 << number for number, piece in enumerate(pieces)}
     ways: list[list[int]] = []
     short: dict[int, float] = {}
@@ -108,12 +108,12 @@ def _pictures(stops: Sequence[tuple[Kit, Light, Look]]) -> list[Pictures]:
     return [found[number] for number in range(len(stops))]
 
 
-def _pieces(stops: Sequence[tuple[Kit, Light, Look]]) -> list[Piece]:
+def _pieces(kits: Sequence[Kit]) -> list[Piece]:
     """Everything that could be packed, each once, filters first."""
     found: dict[Piece, None] = {}
-    for kit, _, _ in stops:
+    for kit in kits:
         found |= {Piece("filter", piece.id): None for piece in kit.filters}
-    for kit, _, _ in stops:
+    for kit in kits:
         if kit.holder is not None:
             found[Piece("holder", "")] = None
             found |= {Piece("ring", f"{ring:g}"): None for ring in kit.holder.rings}
@@ -144,6 +144,26 @@ def _mounting(holder: Holder, thread: float | None, step_ups: StepUps, bit: dict
         if start == thread and to in holder.rings:
             ways.add(bit[Piece("step_up", f"{start:g} to {to:g}")] | bit[Piece("ring", f"{to:g}")])
     return ways
+
+
+def pieces_for(kit: Kit, rig: Rig) -> tuple[Piece, ...]:
+    """
+    What a rig is put together from, filters first, in the kit's order: also those in a holder that is off.
+
+    Where more than one way of rings would do, the first of the fewest. Raises KeyError for a filter of another kit.
+    """
+    held = (*rig.slots, *(() if rig.front is None else (rig.front,)))
+    pieces = _pieces([kit])
+    bit = {piece: 1 << number for number, piece in enumerate(pieces)}
+    found = 0
+    for filter_id in held:
+        found |= bit[Piece("filter", filter_id)]
+    if kit.holder is not None and (held or rig.holder_on):
+        ways = _mounting(kit.holder, kit.lens.thread, kit.step_ups, bit) if rig.holder_on else set()
+        found |= bit[Piece("holder", "")] | min(ways, key=lambda way: (way.bit_count(), way), default=0)
+    numbers = [number for number, piece in enumerate(kit.filters) if piece.id in rig.threads]
+    found |= min(_needs(kit, numbers, held=False, bit=bit))
+    return tuple(piece for piece in pieces if bit[piece] & found)
 
 
 def _smallest(masks: Iterable[int]) -> list[int]:

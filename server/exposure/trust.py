@@ -33,6 +33,7 @@ SEASON = 45  # days in the year's round: leaves come and fall, and the sun goes 
 TOO_DIM = 6.0  # stops under what an overcast sky gives; below a yew or in a porch it is dark, but not so dark
 DIM_FROM = 10.0  # degrees of sun; lower down the light changes too fast to say
 TOO_BRIGHT = 2.0  # stops over what a clear sky and a facing sun give: snow and white walls do that
+AT_ONCE = 100  # readings with a time of their own that are carried in one pass
 SKY_UNKNOWN: Sky = "partly"  # the middle one, for a reading whose sky was not noted
 
 
@@ -102,8 +103,12 @@ def levels_then(
     asked = [(read, instant("at", time)) for read, time in zip(readings, at, strict=True)]
     if site is None:
         return [_without_a_site(read, time) for read, time in asked]
-    if not asked:
-        return []
+    # A pass is as wide as it is long; of many, most of it would be thrown away.
+    some = [asked[start : start + AT_ONCE] for start in range(0, len(asked), AT_ONCE)]
+    return [level for part in some for level in _levels_then(site, part, sky_now)]
+
+
+def _levels_then(site: Site, asked: Sequence[tuple[Read, datetime]], sky_now: Sky | None) -> list[Level]:
     # A sky that was not noted is the one that stands just after.
     asked = [
         (replace(read, sky=sky_now) if read.sky is None and abs(time - read.read_at) <= FRESH_FOR else read, time)

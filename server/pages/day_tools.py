@@ -16,6 +16,7 @@ from server.exposure import grads, packing, wording
 from server.exposure.light import Light
 from server.exposure.moves import cannot_wear, other_ways
 from server.exposure.refused import OutOfRange
+from server.exposure.rig import nearest_rig
 
 from .day_view import Around, sun_at, told_answer
 from .drawing import draw
@@ -33,19 +34,33 @@ router = APIRouter()
 
 
 @router.get("/days/{day_id}/places/{place_id}/ways")
-def show_ways(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, place_id: RowNumber) -> Response:
-    """Every way to a place that no other beats on hand time, iris and ISO at once."""
+def show_ways(
+    request: Request,
+    book: TheBook,
+    visitor: TheVisitor,
+    day_id: RowNumber,
+    place_id: RowNumber,
+    stop: RowNumber | None = None,
+) -> Response:
+    """Every way to a place, or to a stop there, that no other beats on hand time, iris and ISO at once."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
     place = day.place(place_id)
     now = datetime.now(UTC)
-    level = day.level(place, now)
+    lit = None if stop is None else day.lit_stop(stop, now)
+    used, level, moment = day.used, day.level(place, now), day.moment(now)
+    if lit is not None and lit.place is not None and lit.place.number == place_id:
+        used, place, level, moment = day.used_with(lit.lens), lit.place, lit.level, lit.moment
+    rig = day.rig if used is day.used else nearest_rig(used.kit, day.rig)
     ways = []
-    if level is not None and not cannot_wear(day.kit, place.look.worn):
-        found = other_ways(day.kit, day.rig, level.light, place.look)
-        around = Around(day.mains, sun_at(day.site, day.moment(now)))
-        ways = [(told_answer(day.used, day.rig, place, move, "other", around), move) for move in found]
-    return draw(request, "day/ways.html", day=day, place=place, level=level, moment=day.moment(now), ways=ways)
+    if level is not None and not cannot_wear(used.kit, place.look.worn):
+        found = other_ways(used.kit, rig, level.light, place.look)
+        around = Around(day.mains, sun_at(day.site, moment))
+        ways = [(told_answer(used, rig, place, move, "other", around), move) for move in found]
+    return draw(
+        request, "day/ways.html", day=day, place=place, level=level, moment=moment, ways=ways,
+        stop=None if lit is None else lit.stop, lens=None if used is day.used else used,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +123,11 @@ def bag_of(day: Day, now: datetime) -> BagView:
         for light in (each.level.light, Light(each.level.low), Light(each.level.high))
     ]
     wide = packing.pack(skies)
-    packed = tuple(Packed(_name(day.kit, piece), _once(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces)
+    packed = tuple(
+        Packed(piece_name(day.kit, piece), _once(names[n] for n in bag.needed_at[piece])) for piece in bag.pieces
+    )
     besides = tuple(
-        Packed(_name(day.kit, piece), _once(names[n // 3] for n in wide.needed_at[piece]))
+        Packed(piece_name(day.kit, piece), _once(names[n // 3] for n in wide.needed_at[piece]))
         for piece in wide.pieces
         if piece not in bag.pieces
     )
@@ -120,7 +137,7 @@ def bag_of(day: Day, now: datetime) -> BagView:
         packed_for=tuple(asked),
         packed=packed,
         besides=besides,
-        at_home=tuple(_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids),
+        at_home=tuple(piece_name(day.kit, packing.Piece("filter", f.id)) for f in day.kit.filters if f.id not in ids),
         short=tuple((names[n], missed / clicks) for n, missed in bag.short.items()),
         in_doubt=_once(each.name for each in asked if each.level.trust == "stale"),
         left_out=_once(left_out),
@@ -131,7 +148,8 @@ def _once(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
 
 
-def _name(kit: Kit, piece: packing.Piece) -> str:
+def piece_name(kit: Kit, piece: packing.Piece) -> str:
+    """What to call a piece of the bag."""
     if piece.what == "filter":
         found = kit.filter(piece.which)
         return found.name or wording.labels(kit.filters)[found.id]

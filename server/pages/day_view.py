@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from server.book.log import rig_data
 from server.book.order import clock_words
+from server.book.plans import next_planned
 from server.book.tables import NAME_LONGEST
 from server.exposure import wording
 from server.exposure.cautions import cautions, flicker_caution, place_cautions
@@ -43,7 +44,6 @@ if TYPE_CHECKING:
     from server.exposure.trust import Level
     from server.exposure.wording import Told
 
-LONG_AGO = timedelta(hours=1)  # a stop that is so late, with the next one due as well, has gone by
 WORTH_SAVING = 1.0  # s; a rush that saves less is not worth its worse picture
 BAR_LOW, BAR_HIGH = 5, 20  # heights of the first and the last bar, in the picture's own units
 
@@ -69,11 +69,13 @@ class Answer:
     """
     One answer on a row: what to say, the clicks to count, and what a tap sends.
 
+    rig   what is on the camera then
     blur  the background blur it gives, as a share of what there is now; None where the iris stays
     sharp  the near and far limit [m] of what is sharp, where the distance is known;  cautions  what to look out for
     """
 
     told: Told
+    rig: Rig
     bars: Bars | None
     tap: str
     blur: float | None
@@ -86,7 +88,7 @@ class Ahead:
     """
     A stop of the running order that comes at a place.
 
-    clock, wait  when, and how long until then in words;  today  whether that day has come
+    clock, wait  when, and how long until then in words
     lens         the number and name of a lens to put on first, None where it is on
     between      what else the order has before it, at no place of the day
     """
@@ -105,6 +107,7 @@ class Row:
 
     cannot  why the look cannot be worn at this place with this lens, where it cannot
     ahead   the stop that it is answered for, where the running order comes by
+    plan    what the plan would have instead, which looks further ahead, where that is another rig
     """
 
     place: DayPlace
@@ -114,6 +117,7 @@ class Row:
     saves: str
     cannot: str = ""
     ahead: Ahead | None = None
+    plan: Answer | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +167,8 @@ class DayView:
     moment  when its light is used;  has_come  whether that is now;  has_gone  or before now
     sky     as it was last said to stand;  offer  the nudge that other places under this sky may share
     under_sky  whether daylight reaches any place
-    gone_by    the stops that were due long ago and not gone to
+    shifts     the stop from which on everything may come later;  between  the last ones, at no place of the day
+    missed     the stops that were passed over, answered for as if they came now;  lost  those at no place of the day
     clip       the name that the next clip would have
     """
 
@@ -180,30 +185,40 @@ class DayView:
     rig: str
     glass: str
     undoes: str
-    gone_by: tuple[Stop, ...]
+    shifts: Stop | None
+    between: tuple[Stop, ...]
+    missed: tuple[Row, ...]
+    lost: tuple[Stop, ...]
     clip: str
     cautions: tuple[str, ...] = ()
     said: str = ""
     wrong: str = ""
 
 
-def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayView:
-    """The view of a day: every place answered from the rig that is on the camera, in the light of the moment."""
+def day_view(day: Day, now: datetime, said: str = "", wrong: str = "", *, looks_ahead: bool = True) -> DayView:
+    """
+    The view of a day: every place answered from the rig that is on the camera, in the light of the moment.
+
+    looks_ahead: whether the plan is worked out where it is not known yet, which takes some time
+    """
     here, rig, moment = day.here, day.rig, day.moment(now)
     sun = sun_at(day.site, moment)
-    gone_by, ahead = _ahead(day, now)
-    comes = {each.place.number for each in ahead if each.place is not None}
+    ahead = day.lit_stops(day.ahead(now), day.used.lens, now)
+    coming = _first_at_each_place(ahead)
+    passed = day.lit_stops(day.missed(now), day.used.lens, now)
+    missed = [each for each in passed if each.place is not None]
+    comes = {each.place.number for each in coming if each.place is not None}
     lit = {each.place.number: Asked(each.place, each.level, Around(day.mains, sun)) for each in day.lit(now)}
-    others = [place.number for place in _onward(day) if place.number not in comes]
-    standing = [] if here is None else [replace(lit[here.number], place=here)]
-    coming = [
-        Asked(each.place, each.level, Around(day.mains, sun_at(day.site, each.moment)))
-        for each in ahead
-        if each.place is not None and each.lens == day.used.lens
-    ]
-    rows = iter(answered(day.used, rig, (*standing, *coming, *(lit[number] for number in others))))
+    standing = [] if here is None else [(day.used.lens, replace(lit[here.number], place=here))]
+    others = [(day.used.lens, lit[place.number]) for place in _onward(day) if place.number not in comes]
+    stops = [(each.lens, _asked(day, each, each.place)) for each in (*coming, *missed) if each.place is not None]
+    rows = iter(_answered(day, [*standing, *stops, *others]))
     here_row = next(rows) if standing else None
-    coming_rows = _stop_rows(day, ahead, rows, now)
+    coming_rows = [_row_ahead(day, each, next(rows), now, between) for each, between in _with_between(ahead, coming)]
+    missed_rows = [_row_ahead(day, each, next(rows), now, ()) for each in missed]
+    if coming_rows:
+        coming_rows[0] = _with_plan(day, now, coming_rows[0], only_known=not looks_ahead)
+    last = max((n for n, each in enumerate(ahead) if each.place is not None), default=-1)
     long_end = here is not None and here.look.long_end
     return DayView(
         day=day,
@@ -219,7 +234,10 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         rig=" · ".join((wording.f_number(rig.aperture), marked_shutter(rig.shutter), wording.iso(rig.iso))),
         glass=wording.on_the_lens(day.kit, rig),
         undoes=day.state.last.id if day.state.last is not None else "",
-        gone_by=gone_by,
+        shifts=ahead[0].stop if ahead else None,
+        between=tuple(each.stop for each in ahead[last + 1 :]),
+        missed=tuple(missed_rows),
+        lost=tuple(each.stop for each in passed if each.place is None),
         clip=next_clip(day.state.clip),
         cautions=(
             *cautions(day.kit, rig, day.used.sight(long_end=long_end)),
@@ -236,45 +254,61 @@ def _onward(day: Day) -> tuple[DayPlace, ...]:
     return (*day.places[at + 1 :], *day.places[: max(at, 0)])
 
 
-def _ahead(day: Day, now: datetime) -> tuple[tuple[Stop, ...], list[LitStop]]:
-    """
-    The stops that were due long ago, where the next one is due too; and of those to come what each place is next for.
-
-    Stops at no place of the day are among both.
-    """
-    stops = day.ahead()
-    first = 0
-    if day.has_come(now):
-        while first + 1 < len(stops) and now - stops[first].at > LONG_AGO and stops[first + 1].at <= now:
-            first += 1
-    known: set[int] = set()
-    ahead = []
-    for each in day.lit_stops(stops[first:], day.used.lens, now):
-        if each.place is None or each.place.number not in known:
-            ahead.append(each)
-            known |= set() if each.place is None else {each.place.number}
-    return stops[:first], ahead
+def _first_at_each_place(ahead: Sequence[LitStop]) -> list[LitStop]:
+    """Of the stops to come, what each place is next for."""
+    known: dict[int, LitStop] = {}
+    for each in ahead:
+        if each.place is not None:
+            known.setdefault(each.place.number, each)
+    return list(known.values())
 
 
-def _stop_rows(day: Day, ahead: Sequence[LitStop], rows: Iterator[Row], now: datetime) -> list[Row]:
-    """The rows of the stops to come; those with another lens are answered with that on the camera first."""
-    found: list[Row] = []
+def _with_between(
+    ahead: Sequence[LitStop], coming: Sequence[LitStop]
+) -> Iterator[tuple[LitStop, tuple[Stop, ...]]]:  # fmt: skip
+    """The stops that have rows, each with those before it that are at no place of the day."""
     between: list[Stop] = []
+    rows = {each.stop.number for each in coming}
     for each in ahead:
         if each.place is None:
             between.append(each.stop)
-            continue
-        other = None if each.lens == day.used.lens else day.used_with(each.lens)
-        if other is None:
-            row = next(rows)
-        else:
-            asked = Asked(each.place, each.level, Around(day.mains, sun_at(day.site, each.moment)))
-            (row,) = answered(other, nearest_rig(other.kit, day.rig), (asked,))
-        wait = wait_words(each.stop.at - now) if day.has_come(now) else ""
-        lens = None if other is None else (other.lens, dict(other.lenses)[other.lens])
-        found.append(replace(row, ahead=Ahead(each.stop, clock_words(each.stop.at), wait, lens, tuple(between))))
-        between = []
-    return found
+        elif each.stop.number in rows:
+            yield each, tuple(between)
+            between = []
+
+
+def _asked(day: Day, lit: LitStop, place: DayPlace) -> Asked:
+    return Asked(place, lit.level, Around(day.mains, sun_at(day.site, lit.moment)))
+
+
+def _answered(day: Day, asked: Sequence[tuple[int, Asked]]) -> list[Row]:
+    """The row of each of these, with its lens: another one than is on is put on first."""
+    found: dict[int, Row] = {}
+    for lens in dict.fromkeys(lens for lens, _ in asked):
+        used = day.used_with(lens)
+        rig = day.rig if lens == day.used.lens else nearest_rig(used.kit, day.rig)
+        numbers = [number for number, (its, _) in enumerate(asked) if its == lens]
+        found |= zip(numbers, answered(used, rig, tuple(asked[number][1] for number in numbers)), strict=True)
+    return [found[number] for number in range(len(asked))]
+
+
+def _row_ahead(day: Day, lit: LitStop, row: Row, now: datetime, between: tuple[Stop, ...]) -> Row:
+    """A row with the stop that it is answered for."""
+    wait = wait_words(lit.stop.at - now) if day.has_come(now) else ""
+    lens = None if lit.lens == day.used.lens else (lit.lens, dict(day.used.lenses)[lit.lens])
+    return replace(row, ahead=Ahead(lit.stop, clock_words(lit.stop.at), wait, lens, between))
+
+
+def _with_plan(day: Day, now: datetime, row: Row, *, only_known: bool) -> Row:
+    """The next stop's row with what the plan has for it, where that is not what the row says."""
+    if row.clean is None or row.ahead is None:
+        return row
+    planned = next_planned(day, now, only_known=only_known)
+    if planned is None or planned[0].stop.number != row.ahead.stop.number or planned[2].rig == row.clean.rig:
+        return row
+    lit, rig, move = planned
+    around = Around(day.mains, sun_at(day.site, lit.moment))
+    return replace(row, plan=told_answer(day.used_with(lit.lens), rig, row.place, move, "other", around))
 
 
 def wait_words(wait: timedelta) -> str:
@@ -404,6 +438,7 @@ def told_answer(used: Carried, now: Rig, place: DayPlace, move: Move, answer: st
     sent = json.dumps({"answer": answer, "rig": rig_data(move.rig)}, separators=(",", ":"))
     return Answer(
         said,
+        move.rig,
         click_bars(said.turn.clicks, clicks, opens=said.turn.way == "open") if clicks != STEPLESS else None,
         sent,
         blur=None if said.turn.way == "stay" else blur_ratio(now.aperture, move.rig.aperture, clicks),

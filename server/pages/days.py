@@ -198,7 +198,8 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             except OutOfRange:
                 return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
             # A stop that was taken out of the order meanwhile makes the walk no less true.
-            data |= {"stop": form.stop} if form.stop in {stop.number for stop in day.order} else {}
+            stop = next((stop for stop in day.order if stop.number == form.stop), None)
+            data |= {} if stop is None else {"stop": stop.number, "stop_name": stop.name}
             data |= {} if other is None else {"lens": other}
             append(session, day_id, form.event_id, "moved", data, visitor.name)
         return _drawn(request, session, visitor, day_id, typed, "Kept. Undo takes it back.")
@@ -298,9 +299,11 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
         if form is not None:
             first = day.stop(form.stop)
             stops = [stop.number for stop in day.order[day.order.index(first) :]]
-            append(
-                session, day_id, form.event_id, "order_shifted", {"stops": stops, "minutes": form.minutes}, visitor.name
-            )
+            most = max(abs(day.state.shifts.get(stop, 0) + form.minutes) for stop in stops)
+            if most > SHIFT_MOST:
+                return _drawn(request, session, visitor, day_id, wrong="Not shifted: that would be half a day in all.")
+            data = {"stops": stops, "minutes": form.minutes}
+            append(session, day_id, form.event_id, "order_shifted", data, visitor.name)
             said = f"From {first.name} on, all {abs(form.minutes)} min {'later' if form.minutes > 0 else 'earlier'}."
         return _drawn(request, session, visitor, day_id, typed, said)
 
@@ -502,7 +505,8 @@ def _drawn(
         return _to_day(request, day_id)
     session.flush()
     day = open_day(session, visitor.crew, day_id)
-    view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong)
+    # A tap is answered with the plan that is known; the page itself works one out.
+    view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong, looks_ahead=False)
     template = "day/_day.html" if wants_fragment(request) else "day/page.html"
     return draw(request, template, status=422 if wrong else 200, view=view)
 

@@ -31,6 +31,15 @@ LINES_MOST = 500
 LINE_LONGEST = 1000  # characters
 QUOTED_MOST = 40  # characters of a line that a refusal quotes
 COLUMNS = ("date", "time", "until", "stop", "place", "wanted", "widest", "narrowest", "lens", "notes")
+# What other people's tables call ours. Where there are several, our own name comes first, then in this order.
+ALSO_CALLED = {
+    "date": ("day",),
+    "time": ("start", "start time", "from", "begin"),
+    "until": ("end", "end time", "finish", "to"),
+    "stop": ("event", "what", "what happens", "activity", "title", "name", "item"),
+    "place": ("location", "where", "venue"),
+    "notes": ("description", "comment", "comments", "remarks"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +51,7 @@ class Row:
     at, until  "13:30", by a clock of 24 hours; "01:30 GMT" where a table says which of two equal times
     place      one of the places that were given, where it is known; else as the file has it
     wanted, widest, narrowest, lens  as a table has them: whether they fit is for the form to say
+    guessed    12 hours were added to a time that does not say which half of the day it is in; no table has this
     """
 
     on: date | None
@@ -54,6 +64,7 @@ class Row:
     narrowest: str
     lens: str
     notes: str
+    guessed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,53 +94,128 @@ class _Where:
 # Times and dates
 
 TIME_ALLOWED = "a time of the day, such as 13:30 or 1:30 pm"
-_CLOCK = r"""
-    (?: (?P<hour>\d{1,2}) (?: \s?[:.]\s? | \s?h\s? ) (?P<minute>\d\d) (?: :\d\d )? (?! \d | [./]\d )
-      | (?P<four>\d{4}) (?! \d | [./:]\d | -\d\d- | \s? (?: k | lx | lux | iso | mm | m | fps | ev ) \b )
-      | (?P<whole>\d{1,2}) (?= h\b | \s?[ap]\.?\s?m\b )
-      | (?: 12\s )? (?P<word> noon | midday | midnight ) \b
-    )
-    (?: \s? (?P<half>[ap])\.?\s?m\b\.? | h\b | \s? (?: hours | hrs ) \b )?
-"""
 _TO = r"\s* (?: [-–—−→>]+ | \b(?: to | till | until )\b ) \s*"
+# What makes a number a measurement. In small letters only, and no "in" or "foot": "10.15 Miles arrives", "4.30 M&G".
+_UNIT = rf"""
+    (?: {_TO} \d+ (?: [.,]\d+ )? )? \s?
+    (?: [%°€£$]
+      | (?-i: [mlgs] (?! \w | \s?& | ['’] )
+          | (?: mm | cm | km | ft | feet | inches | yards | miles | metres? | meters? | kg | lx | lux | fps
+              | mins? | minutes | secs? | seconds | euros? ) \b )
+    )
+"""
+# A crowd is counted where nothing happens to it: "2000 guests" and "2000 people at most", but "1330 guests arrive".
+_CROWD = r"""
+    \s? (?-i: guests | people | persons | pax | seats | chairs | steps )
+    \s* (?: $ | [,;.!()] | (?: at\smost | in\s(?: all | total ) | max(?:imum)? | only | expected | invited ) \b )
+"""
+_ISH = r"(?: [\s-]? ish\b )?"
+_CLOCK = rf"""
+    (?: (?P<hour>\d{{1,2}}) (?: (?P<parted> \s?[:.]\s? ) | \s?h\s? ) (?P<minute>\d\d) (?: :\d\d )? (?! \d | [./]\d )
+        (?! (?<= \.\d\d ) {_UNIT} )
+      | (?P<four>\d{{4}})
+        (?! \d | [./:]\d | -\d\d- | \s? (?: k | lx | lux | iso | mm | m | fps | ev ) \b | {_UNIT} | {_CROWD} )
+      | (?P<whole>\d{{1,2}}) (?= h\b | \s?[ap]\.?\s?m (?: \b | ish\b ) )
+      | (?: 12\s )? (?P<word> noon | midday | midnight ) (?: \b | (?= ish\b ) )
+    )
+    (?: \s? (?P<half>[ap])\.?\s?m (?: \b\.? | (?= ish\b ) ) | (?P<hours> h\b | \s? (?: hours | hrs ) \b ) )? {_ISH}
+"""
 _FLAGS = re.VERBOSE | re.IGNORECASE | re.ASCII
 _START, _END = re.compile(_CLOCK, _FLAGS), re.compile(_TO + _CLOCK, _FLAGS)
-# "1-2 pm": a bare hour is a time only where the end says which half of the day it is in.
+# "1-2 pm": a bare hour is a time only where the end says which half of the day it is in ...
 _BARE_START = re.compile(rf"(?P<whole>\d{{1,2}}) (?= {_TO} \d{{1,2}} (?: [:.]\d\d )? \s? [ap]\.?\s?m\b )", _FLAGS)
+# ... and, in a text by a clock of 12 hours, after "at" or as an end: "at 5", "11.30-1". "1.30 - 2 rings" has no end.
+_HOUR = rf"""
+    (?P<bare> 1[0-2] | [1-9] ) (?! \d | (?! ish\b )\w | [.,:/]\d | {_UNIT} | {_CROWD} )
+    (?: \s? o['’]?clock\b )? {_ISH}
+"""
+_AT_HOUR = re.compile(_HOUR, _FLAGS)
+_TO_HOUR = [
+    re.compile(rf"(?: [-–—−→]+ | \s* \b(?: to | till | until )\b \s* ) {_HOUR}", _FLAGS),
+    re.compile(rf"{_TO} {_HOUR} (?= \s*$ | \s*[:|\t] | \s+[-–—−]+\s )", _FLAGS),
+]
 _WORDS = {"noon": "12:00", "midday": "12:00", "midnight": "00:00"}
 
 
-def _span(line: str, where: _Where) -> tuple[str, str, str] | None:
-    """The time that a line begins with, its end or "", and the rest; None where it begins with no time."""
-    start = _START.match(line) or _BARE_START.match(line)
+@dataclass(frozen=True, slots=True)
+class _Time:
+    """
+    A time as it was written.
+
+    at      "HH:MM"
+    opened  it may as well be 12 hours later: nothing in it says which half of the day it is in
+    beyond  only a clock of 24 hours says it like this
+    """
+
+    at: str
+    opened: bool = False
+    beyond: bool = False
+
+    def after(self, above: str) -> str:
+        """
+        When it is, below another time: an open one that would come before that is 12 hours later, if this helps.
+
+        >>> _Time("01:15", opened=True).after("12:30"), _Time("01:00", opened=True).after("23:30")
+        ('13:15', '01:00')
+        """
+        later = f"{int(self.at[:2]) + 12}{self.at[2:]}"
+        if self.opened and self.at < above <= later:
+            return later.replace("24:", "00:")
+        return self.at
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """The time that a line begins with, its end if it has one, and the rest of the line."""
+
+    start: _Time
+    end: _Time | None
+    rest: str
+
+    @property
+    def until(self) -> str:
+        """The end as it was written, or ""."""
+        return self.end.at if self.end else ""
+
+
+def _span(line: str, where: _Where, *, at_hour: bool = False, to_hour: bool = False) -> _Span | None:
+    """
+    What a line says of time at its beginning; None where it begins with no time.
+
+    at_hour, to_hour  whether it may begin, and end, with a bare hour
+    """
+    start = _START.match(line) or _BARE_START.match(line) or (_AT_HOUR.match(line) if at_hour else None)
     if start is None:
         return None
-    end = _END.match(line, start.end())
+    ends = [_END, *_TO_HOUR] if to_hour else [_END]
+    end = next((found for each in ends if (found := each.match(line, start.end()))), None)
     until = _clock(end, None, where) if end else None
-    half = end["half"] if end and until else None
+    half = end.groupdict().get("half") if end and until else None
     at = _clock(start, half, where)
     if at is None:
         return None
-    if until and half and at > until:
+    if until and half and at.at > until.at:
         at = _clock(start, "a", where) or at  # "11-1 pm" begins in the morning
-    return at, until or "", line[(end if end and until else start).end() :]
+    return _Span(at, until, line[(end if end and until else start).end() :])
 
 
-def _clock(found: re.Match[str], half: str | None, where: _Where) -> str | None:
+def _clock(found: re.Match[str], half: str | None, where: _Where) -> _Time | None:
     """
-    A time as "HH:MM"; None for four digits that are none, which are a number of something.
+    A time; None for four digits that are none, which are a number of something.
 
     half  "a" or "p": of the day, for a time that does not say it itself and may need it
     """
     came = found.groupdict()
     if word := came.get("word"):
-        return _WORDS[word.lower()]
+        return _Time(_WORDS[word.lower()])
     four = came.get("four")
-    hour, minute = int(came.get("hour") or came["whole"] if not four else four[:2]), int(came.get("minute") or 0)
-    if four:
-        minute = int(four[2:])
+    written = four[:2] if four else came.get("hour") or came.get("whole") or came["bare"]
+    hour, minute = int(written), int(four[2:] if four else came.get("minute") or 0)
     own = (came.get("half") or "").lower()
     half = own or ((half or "").lower() if 1 <= hour <= 12 and not four else "")
+    zero = written.startswith("0")
+    plain = came.get("parted") and not came["hours"] and 1 <= hour <= 11 and not zero
+    opened, beyond = not half and bool(plain or came.get("bare")), hour > 12 or (zero and not half)
     if half and 1 <= hour <= 12:
         hour = hour % 12 + (12 if half == "p" else 0)
     elif own == "a" or (own and hour == 0):
@@ -140,7 +226,7 @@ def _clock(found: re.Match[str], half: str | None, where: _Where) -> str | None:
         if four:
             return None
         where.refuse(found.string, TIME_ALLOWED)
-    return f"{hour:02}:{minute:02}"
+    return _Time(f"{hour:02}:{minute:02}", opened, beyond)
 
 
 def clock(came: str) -> Clock:
@@ -188,10 +274,10 @@ def _cell(came: str, where: _Where) -> tuple[str, str, str]:
     span = _span(line, where)
     if span is None:
         where.refuse(line, TIME_ALLOWED)
-    zone = _ZONE.fullmatch(span[2])
-    if not zone and span[2].strip(_AROUND):
+    zone = _ZONE.fullmatch(span.rest)
+    if not zone and span.rest.strip(_AROUND):
         where.refuse(line, TIME_ALLOWED)
-    return span[0], span[1], zone[1] if zone else ""
+    return span.start.at, span.until, zone[1] if zone else ""
 
 
 def _day(came: str, where: _Where) -> date:
@@ -292,7 +378,13 @@ def _unbracketed(name: str) -> str:
 # Lines of text
 
 _MARKS = re.compile(r"(?: [\s\-–—−*•·▪◦‣>#|_]+ | \[[ xX]?\] | \(?\d{1,3}[.)](?=\s) )+", re.VERBOSE)
-_LEAD = re.compile(r"(?:at|from|@|~|\()\s*(?=\d|noon|midday|midnight)", re.IGNORECASE)
+_LEAD = re.compile(
+    r"(?: (?: at | from | by | about | around | approx(?:imately|\.)? | circa | ca?\.? | [@~≈(] ) \s* ){1,3}"
+    r"(?= \d | noon | midday | midnight )",
+    re.VERBOSE | re.IGNORECASE,
+)
+_AT = re.compile(r"\(?\s*(?:@|at)", re.IGNORECASE)  # the lead that makes a bare hour a time
+_DAY_BEGINS = "06:00"  # a first time before it that may be the afternoon's is: "1:30 Bride arrives"
 _DATE = re.compile(r"(\d{4}-\d\d-\d\d)(?:T(?=\d)|[\s,:;]+|$)", re.ASCII)
 
 
@@ -302,6 +394,10 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
 
     A line that begins with no time belongs to the stop above it: it is its name where it has none yet, else its notes;
     above the first stop it is a heading, and left out. A line with nothing but an ISO date says the day of those below.
+
+    A time that does not say its half of the day, "6.15", is the afternoon's where it would come before the one above it
+    and is then after that; so are an end before its start, and a day's first time from 1 to 5. The row says that it is
+    guessed. Not so in a text with a time such as 13:00 or 09:00 in it: there all are by a clock of 24 hours.
 
     places  the names of the day's places
     Raises OutOfRange for a text with no stop in it, and with the line for a time that is none and for what is too long.
@@ -314,20 +410,22 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
         raise OutOfRange("text", "", "a running order, one stop a line: 13:30 Chapel door")
     if len(lines) > LINES_MOST:
         raise OutOfRange("text", f"{len(lines):,} lines", f"at most {LINES_MOST}")
+    wheres = [_Where("text", f"line {number}") for number in range(1, len(lines) + 1)]
+    beyond = [_beyond(raw, where) for raw, where in zip(lines, wheres, strict=True)]  # all of them: each is checked
+    by_12 = not any(beyond)
     known = _Places(places)
     on: date | None = None
     rows: list[Row] = []
-    for number, raw in enumerate(lines, 1):
-        where = _Where("text", f"line {number}")
-        if len(raw) > LINE_LONGEST:
-            where.refuse(raw, f"a line of at most {LINE_LONGEST:,} characters")
-        day, span, rest, bulleted = _line(raw, where)
+    for raw, where in zip(lines, wheres, strict=True):
+        day, span, rest, bulleted = _line(raw, where, by_12=by_12)
         on = day or on
         if span:
             if len(rows) == STOPS_MOST:
                 where.refuse(raw, f"at most {STOPS_MOST} stops")
+            at, until = _halved(span, rows[-1].at if rows and rows[-1].on == on else _DAY_BEGINS, by_12=by_12)
             name, place = known.found_in(rest)
-            rows.append(where.check(Row(on, *span, name, place, "", "", "", "", "")))
+            guessed = (at, until) != (span.start.at, span.until)
+            rows.append(where.check(Row(on, at, until, name, place, "", "", "", "", "", guessed=guessed)))
         elif rows and rest:
             rows[-1] = where.check(_with_line(rows[-1], rest, known, bulleted=bulleted))
     if not rows:
@@ -335,19 +433,41 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
     return rows
 
 
-def _line(raw: str, where: _Where) -> tuple[date | None, tuple[str, str] | None, str, bool]:
-    """The day that a line says, its time and end, the rest of it, and whether it had a mark before it."""
+def _beyond(raw: str, where: _Where) -> bool:
+    """Whether a line's times are by a clock of 24 hours for certain. Raises OutOfRange for a line that is too long."""
+    if len(raw) > LINE_LONGEST:
+        where.refuse(raw, f"a line of at most {LINE_LONGEST:,} characters")
+    _, span, _, _ = _line(raw, where, by_12=False)
+    return span is not None and (span.start.beyond or (span.end is not None and span.end.beyond))
+
+
+def _halved(span: _Span, above: str, *, by_12: bool) -> tuple[str, str]:
+    """When a stop begins and its end or "", each in its half of the day; above is when the stop above it begins."""
+    if not by_12:
+        return span.start.at, span.until
+    at = span.start.after(above)
+    return at, span.end.after(at) if span.end else ""
+
+
+def _line(raw: str, where: _Where, *, by_12: bool) -> tuple[date | None, _Span | None, str, bool]:
+    """
+    The day that a line says, its time and end, the rest of it, and whether it had a mark before it.
+
+    by_12  whether the text may be by a clock of 12 hours, which alone has bare hours
+    """
     line = "\t".join(filter(None, map(one_line, raw.split("\t"))))  # tabs stay: they part a table's cells
     marks = _MARKS.match(line)
     line = line[marks.end() :] if marks else line
     dated = _DATE.match(line)
     timed = line[dated.end() :] if dated else line
+    at_hour = False
     if lead := _LEAD.match(timed):
+        at_hour = by_12 and bool(_AT.match(timed))
         timed = timed[lead.end() :]
-    span = _span(timed, where)
+    span = _span(timed, where, at_hour=at_hour, to_hour=by_12)
     day = _day(dated[1], where) if dated and (span or not timed) else None
     if span:
-        return day, span[:2], span[2].lstrip(_AROUND + ")]*_").rstrip(_AROUND), bool(marks)
+        return day, span, span.rest.lstrip(_AROUND + ")]*_").rstrip(_AROUND), bool(marks)
     return day, None, "" if day else one_line(line), bool(marks)
 
 
@@ -370,6 +490,7 @@ _WRITTEN, _READ = re.compile(rf"'*{_RUNS}"), re.compile(rf"'+{_RUNS}")
 def rows_of_csv(data: bytes | str, places: Sequence[str]) -> list[Row]:
     """
     The stops of a table whose first row names its columns: COLUMNS, in any order, "time" at least; others are left out.
+    ALSO_CALLED has what else they may be called.
 
     data    UTF-8, UTF-16 with its mark, else Windows-1252; commas, semicolons or tabs between the cells
     places  the names of the day's places. Without a column for it, the place is looked for in the stop
@@ -394,8 +515,8 @@ def rows_of_csv(data: bytes | str, places: Sequence[str]) -> list[Row]:
         name, place = cell.get("stop", ""), known.same(cell.get("place", ""))
         if "place" not in header:
             name, place = known.found_in(name)
-        rest = (cell.get(column, "") for column in COLUMNS[5:])
-        rows.append(where.check(Row(on, at, until, name, place, *rest)))
+        wanted, widest, narrowest, lens, notes = (cell.get(column, "") for column in COLUMNS[5:])
+        rows.append(where.check(Row(on, at, until, name, place, wanted, widest, narrowest, lens, notes)))
     if not rows:
         raise OutOfRange("file", "a table with no stop", "a row for each, below the names of the columns")
     return rows
@@ -455,17 +576,30 @@ def _table(table: str) -> tuple[dict[str, int], Iterator[tuple[int, list[str]]]]
     between = ","
     for delimiter in separator[1] if separator else ",;\t":
         names = next(_cells(table, delimiter, strict=False), [])
-        header = {one_line(name).casefold(): at for at, name in reversed(list(enumerate(names)))}
-        header = {name: at for name, at in header.items() if name in COLUMNS}
+        header = _header(names)
         if len(header) > len(best):
             best, between = header, delimiter
     if "time" not in best:
-        raise OutOfRange(
-            "file", one_line(first), f"names of columns in the first row, time among them: {', '.join(COLUMNS)}"
+        _Where("file", "first row").refuse(
+            first,
+            "a calendar file, which begins with BEGIN:VCALENDAR, or a table whose first row names its columns, "
+            f"time among them: {', '.join(COLUMNS)}",
         )
     rows = enumerate(_cells(table, between, strict=True), 2 if separator else 1)
     next(rows)
     return best, rows
+
+
+def _header(names: list[str]) -> dict[str, int]:
+    """
+    Where each of our columns stands in a first row that has it, whatever it is called there.
+
+    >>> _header(["Name", "Event", "Start", "Time"])
+    {'time': 3, 'stop': 1}
+    """
+    there = {one_line(name).casefold(): at for at, name in reversed(list(enumerate(names)))}
+    called = {ours: [name for name in (ours, *ALSO_CALLED.get(ours, ())) if name in there] for ours in COLUMNS}
+    return {ours: there[found[0]] for ours, found in called.items() if found}
 
 
 def _cells(table: str, delimiter: str, *, strict: bool) -> Iterator[list[str]]:

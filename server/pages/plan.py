@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated
@@ -10,19 +11,19 @@ from fastapi import APIRouter, Request, Response
 from pydantic import BeforeValidator
 
 from server.book.days import open_day, read_of
-from server.book.order import clock_words, later
-from server.book.plans import plan_of
+from server.book.order import clock_words, instant, later
+from server.book.plans import plan_of, touches_glass
 from server.book.report import report_of
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import sun, wording
+from server.exposure.packing import pieces_for
 from server.exposure.refused import OutOfRange
-from server.exposure.rig import GLASS_ACTIONS
 from server.exposure.scales import marked_shutter
 from server.exposure.trust import courses
 
-from .day_tools import bag_of
+from .day_tools import piece_name
 from .drawing import draw, zone
-from .forms import Form
+from .forms import Form, text
 from .numbers import Number as RowNumber
 from .plan_picture import At, Line, PlanPicture, plan_picture
 
@@ -34,10 +35,10 @@ if TYPE_CHECKING:
     from server.book.report import Line as ReportLine
     from server.book.report import Report
     from server.exposure.moves import Move
+    from server.exposure.packing import Piece
     from server.exposure.rig import Kit, Rig
     from server.exposure.wording import Told
 
-    from .day_tools import BagView
 
 router = APIRouter()
 
@@ -54,7 +55,8 @@ class PlanLine:
     number  its place in the running order;  clock, planned  when it comes, and when it was meant to where that differs
     gap     the time before it;  light, span  the level, and what the sky may make of it
     told    what the hand does on arriving;  rig, glass  what is on the camera then
-    ready   what another sky would ask, and what to have in the hand;  why  why it is not planned
+    ready   what another sky would ask, and what to have in the hand
+    off     how far the iris is outside the look, where it is;  why  why it is not planned
     """
 
     number: int
@@ -72,6 +74,7 @@ class PlanLine:
     touched: bool
     ready: str
     notes: str
+    off: str
     why: str
 
 
@@ -109,6 +112,8 @@ class PlanView:
     The whole plan page.
 
     whole  whether the day is planned from its start although it has begun;  starts  what is on the camera before it
+    missed  the stops that were passed over;  skies  how often glass is touched if the light is the most it may be all
+    day, and the least;  packed  what the plan uses, and what it is for
     refused  why it cannot be planned;  ahead, by_stop  what the plan asks of the hands, and what taking each stop as it
     comes would; None where nothing is planned
     """
@@ -119,17 +124,19 @@ class PlanView:
     lens: str
     lines: tuple[PlanLine, ...]
     done: tuple[DoneLine, ...]
+    missed: tuple[str, ...]
     picture: PlanPicture | None
     ahead: Cost | None
     by_stop: Cost | None
-    bag: BagView | None
+    skies: tuple[int, int] | None
+    packed: tuple[tuple[str, str], ...]
     refused: OutOfRange | None
 
 
 class AskedPlan(Form):
     """Whether the plan is that of the whole day."""
 
-    whole: Annotated[bool, BeforeValidator(bool)] = False
+    whole: Annotated[bool, BeforeValidator(lambda came: text(came) == "1")] = False
 
 
 @router.get("/days/{day_id}/plan")
@@ -156,32 +163,35 @@ def _plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: int) -> 
 
 def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanView:
     """The view of a day's plan: of what is still to come, or of the whole day from its start."""
-    begun = bool(day.state.done)
+    begun = day.state.began is not None
     whole = whole or not begun
     plan, refused = None, None
     try:
         plan = plan_of(day, now, whole=whole)
     except OutOfRange as error:
         refused = error
-    try:
-        bag = bag_of(day, now)
-    except OutOfRange:
-        bag = None
     rig, used = (day.began, day.began_used) if whole else (day.rig, day.used)
-    done = _done(day, report)
+    picture = None
+    if plan is not None and day.order:
+        with contextlib.suppress(OutOfRange):  # an order that days of shifts have torn apart has its table yet
+            picture = _picture(day, plan, report, now)
     return PlanView(
         whole=whole,
         begun=begun,
         starts=f"{_rig(rig)}, {wording.on_the_lens(used.kit, rig)}",
         lens=dict(used.lenses)[used.lens],
         lines=() if plan is None else _lines(day, plan),
-        done=done,
-        picture=None if plan is None or not day.order else _picture(day, plan, report, now),
+        done=_done(day, report),
+        missed=tuple(f"{clock_words(stop.at)} {stop.name}" for stop in day.missed(now)),
+        picture=picture,
         ahead=None if plan is None or plan.score is None else _cost(plan, plan.moves, plan.score.effort),
         by_stop=None
         if plan is None or plan.score is None
         else _cost(plan, plan.stop_by_stop, plan.stop_by_stop_effort),
-        bag=bag,
+        skies=None
+        if plan is None or not plan.skies
+        else (_touches(plan.skies[True].moves), _touches(plan.skies[False].moves)),
+        packed=() if plan is None else packed_for(day, plan),
         refused=refused,
     )
 
@@ -201,23 +211,24 @@ def _lines(day: Day, plan: Plan) -> tuple[PlanLine, ...]:
             PlanLine(
                 number=numbers[stop.number],
                 clock=clock_words(stop.at),
-                planned="" if stop.at == stop.planned else clock_words(stop.planned),
+                planned=clock_words(stop.planned) if stop.shifted else "",
                 name=stop.name,
                 place="" if each.lit.place is None else each.lit.place.name,
                 gap="" if each.gap is None else _gap(each.gap),
                 light="" if level is None else wording.ev(level.light.ev100),
                 span=span,
-                lens="" if each.lit.lens == lens else dict(each.used.lenses)[each.lit.lens],
+                lens="" if move is None or each.lit.lens == lens else dict(each.used.lenses)[each.lit.lens],
                 told=None if move is None else wording.told(kit, move),
                 rig="" if move is None else _rig(move.rig, plan.start.shutter),
                 glass="" if move is None else wording.on_the_lens(kit, move.rig),
                 touched=each.touched,
                 ready="; ".join(_ready_short(kit, ready) for ready in each.ready),
                 notes=stop.notes,
+                off=_off_look(each),
                 why=each.why,
             )
         )
-        lens = each.lit.lens
+        lens = lens if move is None else each.lit.lens
     return tuple(found)
 
 
@@ -235,19 +246,19 @@ def _gap(gap: timedelta) -> str:
 
 
 def _ready(kit: Kit, ready: Ready) -> str:
-    """What another sky would ask: "If brighter (EV 14.9): swap 0.6 for 1.2. Have 1.2 ready"."""
-    names = wording.labels(kit.filters)
-    do = ", ".join(wording.glass_words(kit, ready.actions))
-    said = f"If {'brighter' if ready.brighter else 'darker'}, {wording.ev(ready.ev100)}: {do}"
-    held = " and ".join(names[each] for each in ready.filters)
-    return f"{said}. Have {held} ready" if held else said
+    """What another sky would ask: "If brighter, EV 14.9: swap 0.6 for 1.2, f/2.8, ISO 100"."""
+    said = wording.told(kit, ready.move)
+    return (
+        f"If {'brighter' if ready.brighter else 'darker'}, {wording.ev(ready.ev100)}: "
+        f"{said.glass[:1].lower()}{said.glass[1:]}, {_rig(ready.move.rig, ready.move.rig.shutter)}"
+    )
 
 
 def _ready_short(kit: Kit, ready: Ready) -> str:
     """In a narrow column: what to have in the hand, else what to do: "if brighter 1.2", "if darker pull 0.6"."""
     names = wording.labels(kit.filters)
     held = " and ".join(names[each] for each in ready.filters)
-    said = held or ", ".join(wording.glass_words(kit, ready.actions))
+    said = held or ", ".join(wording.glass_words(kit, ready.move.actions))
     return f"if {'brighter' if ready.brighter else 'darker'} {said}"
 
 
@@ -270,11 +281,43 @@ def _done(day: Day, report: Report) -> tuple[DoneLine, ...]:
     )
 
 
+def _touches(moves: Sequence[Move]) -> int:
+    """How many of them have a hand on the glass."""
+    return sum(map(touches_glass, moves))
+
+
+def _skies(plan: Plan) -> tuple[int, int] | None:
+    return (_touches(plan.skies[True].moves), _touches(plan.skies[False].moves)) if plan.skies else None
+
+
+def _off_look(planned: Planned) -> str:
+    move = planned.move
+    if move is None or not move.score.off_look:
+        return ""
+    return f"iris {wording.turn_words(move.score.off_look, planned.used.kit.body.clicks_per_stop)} outside the look"
+
+
+def packed_for(day: Day, plan: Plan) -> tuple[tuple[str, str], ...]:
+    """Every piece that the plan puts on the camera, or would for another sky, each with what it is for."""
+    names: dict[Piece, dict[str, str]] = {}
+    for each in plan.stops:
+        if each.move is None:
+            continue
+        rigs = [(each.move.rig, "")] + [(ready.move.rig, "if the sky changes") for ready in each.ready]
+        for rig, why in rigs:
+            for piece in pieces_for(each.used.kit, rig):
+                names.setdefault(piece, {}).setdefault(each.lit.stop.name, why)
+    return tuple(
+        (piece_name(day.kit, piece), ", ".join(f"{stop} {why}".strip() for stop, why in stops.items()))
+        for piece, stops in sorted(names.items(), key=lambda each: each[0].what != "filter")
+    )
+
+
 def _cost(plan: Plan, moves: Sequence[Move], effort: float) -> Cost:
     hurries = [each.hurry for each in plan.stops if each.move is not None]
     seconds = [move.score.hand_seconds for move in moves]
     return Cost(
-        touches=sum(any(action.do in GLASS_ACTIONS for action in move.actions) for move in moves),
+        touches=_touches(moves),
         seconds=sum(seconds),
         hurried=sum(each for each, hurry in zip(seconds, hurries, strict=True) if hurry > 1),
         effort=effort,
@@ -289,9 +332,11 @@ def _picture(day: Day, plan: Plan, report: Report, now: datetime) -> PlanPicture
     planned = {each.lit.stop.number: each for each in plan.stops}
     really = {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
     last = day.order[-1]
-    ends = max((stop.ends or stop.at for stop in day.order), key=lambda moment: moment.astimezone(UTC))
-    start, stop = later(day.order[0].at, -AROUND), later(max(ends, later(last.at, LASTS), key=_instant), AROUND)
-    lit = {each.stop.number: each for each in day.lit_stops(day.order, day.began_used.lens, now)}
+    ends = max((stop.ends or stop.at for stop in day.order), key=instant)
+    start, stop = later(day.order[0].at, -AROUND), later(max(ends, later(last.at, LASTS), key=instant), AROUND)
+    lit = {
+        each.stop.number: each for each in day.lit_stops(day.order, day.began_used.lens, now, as_planned=True)
+    }  # fmt: skip
     shown = []
     lens = day.began_used.lens
     for number, (each, after) in enumerate(zip(day.order, (*day.order[1:], None), strict=True), 1):
@@ -326,10 +371,6 @@ def _on_it(planned: Planned | None, done: ReportLine | None) -> tuple[Kit | None
     return (None, None) if planned is None or planned.move is None else (planned.used.kit, planned.move.rig)
 
 
-def _instant(moment: datetime) -> datetime:
-    return moment.astimezone(UTC)
-
-
 def _courses(day: Day, start: datetime, stop: datetime, now: datetime) -> list[Line]:
     """The light of every place that the order comes by and that has a reading, in five-minute steps."""
     used = {each.place for each in day.order}
@@ -341,8 +382,8 @@ def _courses(day: Day, start: datetime, stop: datetime, now: datetime) -> list[L
     ]
     if not drawn:
         return []
-    count = max(1, round((_instant(stop) - _instant(start)) / STEP))
-    times = [(_instant(start) + number * (_instant(stop) - _instant(start)) / count) for number in range(count + 1)]
+    count = max(1, round((instant(stop) - instant(start)) / STEP))
+    times = [(instant(start) + number * (instant(stop) - instant(start)) / count) for number in range(count + 1)]
     local = tuple(each.astimezone(start.tzinfo) for each in times)
     found = courses(day.site or sun.Site(0, 0), [read for _, read in drawn], times, day.sky(now))
     drawn_lines = []

@@ -38,7 +38,11 @@ DONE = {
 
 @dataclass(frozen=True, slots=True)
 class ReportLine:
-    """A line of the report in words: what stands in each column."""
+    """
+    A line of the report: what stands in each column of its file, figures as a spreadsheet counts with them.
+
+    frame_rate [1/s];  aperture [f-number];  shutter, as marked [s];  light [EV at ISO 100]
+    """
 
     at: datetime
     time: str
@@ -48,6 +52,7 @@ class ReportLine:
     planned: str
     body: str
     lens: str
+    frame_rate: str
     aperture: str
     shutter: str
     iso: str
@@ -93,7 +98,7 @@ def write_report(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Respo
 class LessonForm(Form):
     """What of the day's findings becomes a reading of the venue."""
 
-    event: Annotated[str, BeforeValidator(text)]
+    lesson: Annotated[str, BeforeValidator(text)]
 
 
 @router.post("/days/{day_id}/report/readings")
@@ -103,7 +108,7 @@ def keep_found(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
         lesson = next(
-            (each for each in report_of(session, visitor.crew, day).lessons if form and each.event == form.event), None
+            (each for each in report_of(session, visitor.crew, day).lessons if form and each.key == form.lesson), None
         )
         if lesson is None:
             raise NotThere("lessons")
@@ -126,15 +131,16 @@ def _line(day: Day, line: Line) -> ReportLine:
         time=f"{at:%H:%M:%S}",
         done=DONE[line.kind],
         place="" if line.place is None else line.place.name,
-        stop="" if stop is None else stop.name,
+        stop=line.called,
         planned="" if stop is None else clock_words(stop.planned),
         body=line.used.body,
-        lens=dict(line.used.lenses)[line.used.lens],
-        aperture=wording.f_number(line.rig.aperture),
+        lens=line.lens or "no longer in the kit",
+        frame_rate="" if line.used.frame_rate is None else f"{line.used.frame_rate:g}",
+        aperture=f"{round(line.rig.aperture, 2):g}",
         shutter=marked_shutter(line.rig.shutter),
-        iso=wording.iso(line.rig.iso),
+        iso=f"{line.rig.iso:g}",
         glass=wording.on_the_lens(line.used.kit, line.rig),
-        light="" if line.level is None else wording.ev(line.level.light.ev100),
+        light="" if line.level is None else f"{line.level.light.ev100:.1f}",
         clip=line.clip,
         notes=line.notes or ("" if stop is None else stop.notes),
         who=line.who,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Request, Response
 from pydantic import BeforeValidator
 
-from server.book.days import open_day
+from server.book.days import Lit, open_day
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.refused import OutOfRange, within
@@ -20,7 +20,7 @@ from .forms import Form, MaybeWhole, number
 from .numbers import Number as RowNumber
 
 if TYPE_CHECKING:
-    from server.book.days import Day, Lit
+    from server.book.days import Day
 
 router = APIRouter()
 
@@ -32,10 +32,11 @@ RIDDEN: dict[Kind, str] = {
 
 
 class AskedTake(Form):
-    """From which place to which, and how long the walk takes [s]."""
+    """From which place to which, for which stop of the running order, and how long the walk takes [s]."""
 
     start: MaybeWhole = None
     end: MaybeWhole = None
+    stop: MaybeWhole = None
     seconds: Annotated[float, BeforeValidator(lambda came: number(came, "8"))] = WALK
 
     def check(self) -> None:
@@ -45,12 +46,13 @@ class AskedTake(Form):
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to take it. iris, iso, turned: at either end, in words; turned is empty without a variable ND."""
+    """One way to take it. ends: what is set at either end, in words;  off: which is outside its look, and how far."""
 
     name: str
     said: wording.ToldTake
     glass: str
     ends: tuple[str, str]
+    off: tuple[str, ...]
 
 
 @router.get("/days/{day_id}/take")
@@ -61,20 +63,27 @@ def show_take(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
     lit = {each.place.number: each for each in day.lit(now) if each.level is not None}
+    if day.here is not None and day.here.number in lit:
+        lit[day.here.number] = replace(lit[day.here.number], place=day.here)
+    if asked is not None and asked.stop in {stop.number for stop in day.order}:
+        to = day.lit_stop(asked.stop, now)
+        if to.place is not None and to.level is not None and to.place.number == asked.end:
+            lit[to.place.number] = Lit(to.place, to.level)
     first = _one_of(lit, None if asked is None else asked.start, day.state.here)
     last = _one_of({each: lit[each] for each in lit if each != first}, None if asked is None else asked.end)
     seconds = WALK if asked is None else asked.seconds
     ways: tuple[Way, ...] = ()
     refused = ""
-    if first is not None and last is not None:
+    if first is not None and last is not None and not typed.errors:
         try:
             ways = _ways(day, lit[first], lit[last], seconds)
         except OutOfRange as error:
-            refused = f"It needs {error.allowed}."
+            worn = error.field == "end.worn"
+            refused = "The two places do not wear the same glass." if worn else f"It needs {error.allowed}."
     return draw(
         request, "plan/take.html", status=422 if typed.errors else 200, day=day, typed=typed, lit=lit, first=first,
-        last=last, seconds=seconds, ways=ways, refused=refused, moment=day.moment(now),
-        unread=[place.name for place in day.places if place.number not in lit],
+        last=last, stop=None if asked is None else asked.stop, seconds=seconds, ways=ways, refused=refused,
+        moment=day.moment(now), unread=[place.name for place in day.places if place.number not in lit],
     )  # fmt: skip
 
 
@@ -97,5 +106,11 @@ def _ways(day: Day, first: Lit, last: Lit, seconds: float) -> tuple[Way, ...]:
             for rig in (ride.start.rig, ride.end.rig)
         ]  # fmt: skip
         glass = wording.on_the_lens(day.kit, ride.start.rig)
-        ways.append(Way(RIDDEN[ride.kind], wording.told_take(day.kit, ride, seconds), glass, (ends[0], ends[1])))
+        off = tuple(
+            f"{name}: {wording.turn_words(move.score.off_look, day.kit.body.clicks_per_stop)} outside the look"
+            for name, move in ((first.place.name, ride.start), (last.place.name, ride.end))
+            if move.score.off_look
+        )
+        said = wording.told_take(day.kit, ride, seconds)
+        ways.append(Way(RIDDEN[ride.kind], said, glass, (ends[0], ends[1]), off))
     return tuple(ways)

@@ -104,7 +104,99 @@ def test_what_was_due_long_ago_has_gone_by(site):
     order(site, (-120, "Breakfast", 1), (-10, "Vows", 2), (30, "Drinks", 1))
     page = site.get("/days/1")
     assert re.match(r"Start here, 10 minutes late", next(page.rows()).replace("11 minutes", "10 minutes"))
-    assert "Gone by, not done: 1" in page.text
+    assert "Passed over: 1" in page.text
+    assert "Breakfast" in list(page.rows())[-1] or "Breakfast" in page.text
+
+
+def test_a_stop_that_was_passed_over_can_still_be_gone_to(site):
+    """The cake comes before the vows: the vows are not lost."""
+    site.day_at(8, 9, 10)
+    vows, cake, _ = order(site, (0, "Vows", 1), (20, "Cake", 2), (60, "Dance", 3))
+    form = next(f for f in site.get("/days/1").forms_to("/days/1/moves") if f["stop"].value == str(cake))
+    site.submit(form, **dict([form.buttons[0]]))
+    page = site.get("/days/1")
+    assert "Passed over: 1" in page.text
+    form = next(
+        f
+        for f in page.forms_to("/days/1/moves")
+        if "stop" in [e.name for e in f.fields] and f["stop"].value == str(vows)
+    )
+    site.submit(form, **dict([form.buttons[0]]))
+    page = site.get("/days/1")
+    assert "You are here for Vows" in page.text
+    assert "Passed over" not in page.text
+    assert "Dance" in next(page.rows())
+    assert "Passed over: 09" not in site.get("/days/1/plan").text
+
+
+def test_the_light_changing_keeps_the_stop(site):
+    """Here, as the light is now: the stop's look and its name stay."""
+    site.day_at(9.64, 9)
+    (portraits,) = order(site, (0, "Portraits", 1, {"wanted": 5.6, "widest": 5.6, "narrowest": 5.6}))
+    site.tap(1, 1)
+    for _ in range(2):
+        post(site, "nudges", place="1", clicks="1")
+    form = site.get("/days/1").forms_to("/days/1/moves")[0]
+    assert form["stop"].value == str(portraits)
+    site.submit(form, **dict([form.buttons[0]]))
+    assert "You are here for Portraits" in site.get("/days/1").text
+    assert events(site, "moved")[-1]["rig"]["aperture"] == 5.6
+
+
+def test_other_ways_and_one_take_are_for_the_stop(site):
+    """EV 9.64 is f/4; a stop that wants f/8 there gets f/8 in both, and a tap on a way does the stop."""
+    site.day_at(9.64, 9.64)
+    site.tap(1, 2)
+    (stop,) = order(site, (10, "Group", 1, {"wanted": 8.0, "widest": 8.0, "narrowest": 8.0}))
+    page = site.get("/days/1")
+    ways = next(link for link in page.links if "/ways" in link)
+    way = site.get(ways)
+    assert "For Group at" in way.text
+    assert "f/8" in way.text
+    form = way.form("/days/1/moves")
+    take = site.get(next(link for link in page.links if "/take" in link)).text
+    assert "Place 1: 6 clicks outside the look" in take, "f/4 to f/8, which one take cannot have here"
+    site.submit(form, **dict([form.buttons[0]]))
+    assert events(site, "moved")[-1]["stop"] == stop
+
+
+def test_the_plan_stands_on_the_next_row_where_it_has_another_rig(site):
+    """The hall, a brighter one, a brighter one yet, two minutes apart: the plan fills the holder before the first."""
+    site.day_at(9, 10, 12)
+    order(site, (30, "One", 1), (32, "Two", 2), (34, "Three", 3))
+    row = next(site.get("/days/1").rows())
+    assert "Looking ahead, the plan: drop in" in row
+    form = site.get("/days/1").forms_to("/days/1/moves")[0]
+    site.submit(form, **dict([form.buttons[1]]))
+    assert events(site, "moved")[0]["answer"] == "other"
+    assert events(site, "moved")[0]["rig"]["slots"]
+
+
+def test_everything_may_come_later_where_the_next_stop_has_no_answer_yet(site):
+    """Dinner first, which is at no place, then a place that nobody has read: the buttons are there for both."""
+    site.day_at(None, 9)
+    dinner, cake = order(site, (10, "Dinner", None), (60, "Cake", 1))
+    site.submit(site.get("/days/1").form("/days/1/order/shifts"), minutes="20")
+    assert events(site, "order_shifted")[0]["stops"] == [dinner, cake]
+
+
+def test_an_order_with_no_place_in_it_is_shown(site):
+    site.day_at(8, 9)
+    order(site, (10, "Dinner", None), (60, "Taxis", None))
+    page = site.get("/days/1")
+    assert "Dinner" in page.text
+    assert "Taxis" in page.text
+    assert page.forms_to("/days/1/order/shifts")
+
+
+def test_shifts_stop_at_half_a_day(site):
+    site.day_at(8, 9)
+    (stop,) = order(site, (10, "Vows", 1))
+    for minutes in ("700", "20", "1"):
+        answer = post(site, "order/shifts", FRAGMENT, stop=stop, minutes=minutes)
+    assert answer.status_code == 422
+    assert "half a day" in Page(answer.text).alerts[0]
+    assert site.client.get("/days/1/plan").status_code == 200
 
 
 def test_a_day_ahead_shows_its_order_without_a_countdown(site):

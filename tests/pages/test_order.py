@@ -107,6 +107,8 @@ WRONG = {
     "a lens that the kit has not": ({"at": "13:00", "name": "x", "lens": "77"}, "lens_0", "no such lens"),
     "an iris in words": ({"at": "13:00", "name": "x", "wanted": "wide"}, "wanted_0", "wide"),
     "an iris that no lens has": ({"at": "13:00", "name": "x", "wanted": "0"}, "wanted_0", "0"),
+    "no iris at all in a window": ({"at": "13:00", "name": "x", "wanted": "0", "widest": "2", "narrowest": "4"}, "wanted_0", "0"),
+    "a wish beyond the one end that is said": ({"at": "13:00", "name": "x", "wanted": "4", "narrowest": "2.8"}, "wanted_0", "4"),
     "a window the wrong way round": ({"at": "13:00", "name": "x", "widest": "8", "narrowest": "4"}, "widest_0", "8"),
     "a wish outside its window": ({"at": "13:00", "name": "x", "wanted": "2", "widest": "4", "narrowest": "8"}, "wanted_0", "2"),
     "an end that is none": ({"at": "13:00", "until": "later", "name": "x"}, "until_0", "later"),
@@ -191,6 +193,119 @@ def test_overlaps_are_kept_and_said(planned):
     assert "Group photographs begins at 13:30, before Vows is over" in site.get("/days/1/order").text
 
 
+def test_a_stop_that_nobody_touched_stays_at_its_moment(planned):
+    """00:30 of the next morning is still that when the evening's line above it goes."""
+    site, _ = planned
+    keep(site, ("23:00", "Dance", 1), ("00:30", "Sparklers", 2))
+    form = site.get("/days/1/order").form("/days/1/order")
+    page = Page(site.submit(form, status=200, do="remove:0").text)
+    assert "next morning" in page.text
+    site.submit(page.form("/days/1/order"))
+    assert kept(site) == [(1470, "Sparklers", 2)]
+
+
+def test_an_early_stop_shifted_behind_a_later_one_stays_on_its_day(planned):
+    """05:30 in the morning of the day, an hour later: 06:30 of that day, whatever else there is."""
+    site, _ = planned
+    keep(site, ("05:30", "Dress", 1), ("13:00", "Vows", 2))
+    first = min(site.rows(tables.Stop), key=lambda row: row.minutes).id
+    site.client.post("/days/1/order/shifts", data={"event_id": "shift-it-now", "stop": str(first), "minutes": "60"})
+    form = site.get("/days/1/order").form("/days/1/order")
+    assert form["at_0"].value == "06:30"
+    site.submit(form)
+    assert kept(site) == [(330, "Dress", 1), (780, "Vows", 2)]
+    page = Page(site.submit(form, status=200, do="shift", shift_from="0", shift_by="-20").text)
+    assert [at for at, *_ in shown(page)] == ["06:10", "13:40"]
+
+
+def test_a_file_s_date_is_believed(planned):
+    """05:00 of the day under a stop at 13:00 is the morning's; 00:30 of the next date alone is the next morning's."""
+    site, _ = planned
+    keep(site, ("13:00", "Vows", 2))
+    page = brought(site, replaces="add", file=("csv", b"date,time,stop\n2026-06-20,05:00,Dawn\n"))
+    site.submit(page.form("/days/1/order"))
+    assert [minutes for minutes, *_ in kept(site)] == [300, 780]
+    page = brought(site, file=("csv", b"date,time,stop\n2026-06-21,00:30,Sparklers\n"))
+    site.submit(page.form("/days/1/order"))
+    assert [minutes for minutes, *_ in kept(site)] == [1470]
+
+
+def test_a_number_is_never_given_out_again(planned):
+    """A stop that was shifted and removed leaves nothing to the next one."""
+    site, _ = planned
+    keep(site, ("13:00", "One", 1), ("14:00", "Two", 2))
+    second = max(row.id for row in site.rows(tables.Stop))
+    site.client.post("/days/1/order/shifts", data={"event_id": "shift-it-now", "stop": str(second), "minutes": "20"})
+    form = site.get("/days/1/order").form("/days/1/order")
+    site.submit(Page(site.submit(form, status=200, do="remove:1").text).form("/days/1/order"))
+    site.submit(site.get("/days/1/order").form("/days/1/order"), at_1="16:00", name_1="Three")
+    assert max(row.id for row in site.rows(tables.Stop)) > second
+    assert [(at, name) for at, _, name, _ in shown(site.get("/days/1/order"))] == [("13:00", "One"), ("16:00", "Three")]
+
+
+def test_a_table_that_was_opened_before_somebody_else_changed_the_order_is_not_kept_unasked(planned):
+    """Two tabs, or a phone that has put the bride off meanwhile: what was typed stays, and is kept when asked again."""
+    site, _ = planned
+    keep(site, ("13:00", "Vows", 2))
+    old = site.get("/days/1/order").form("/days/1/order")
+    site.submit(site.get("/days/1/order").form("/days/1/order"), at_1="15:00", name_1="Drinks", place_1="1")
+    answer = site.submit(old, status=422, notes_0="left side")
+    page = Page(answer.text)
+    assert "changed meanwhile" in page.alerts[0]
+    assert len(kept(site)) == 2
+    assert page.form("/days/1/order")["notes_0"].value == "left side"
+    site.submit(page.form("/days/1/order"))
+    assert [name for _, name, _ in kept(site)] == ["Vows"], "asked once more, this table stands"
+
+
+def test_ends_across_clocks_that_go_back(planned):
+    """00:45 to 01:15 in British summer time, an hour later: 01:45 BST to 01:15 GMT, half an hour as before."""
+    site, _ = planned
+    site.keep("/days/1/setup", **site.get("/days/1/setup").form("/days/1/setup").sends(on="2026-10-25"))
+    keep(site, {"at": "00:45", "until": "01:15 BST", "name": "Owls", "place": 1})
+    assert site.rows(tables.Stop)[0].lasts == 30
+    form = site.get("/days/1/order").form("/days/1/order")
+    page = Page(site.submit(form, status=200, do="shift", shift_from="0", shift_by="60").text)
+    assert shown(page)[0][:2] == ("01:45 BST", "01:15 GMT")
+    site.submit(page.form("/days/1/order"))
+    assert site.rows(tables.Stop)[0].lasts == 30
+
+
+def test_an_end_that_the_clocks_go_over_is_refused(planned):
+    site, _ = planned
+    site.keep("/days/1/setup", **site.get("/days/1/setup").form("/days/1/setup").sends(on="2026-03-28"))
+    page = site.refused(
+        "/days/1/order", **table(("23:00", "Dance", 1), {"at": "00:30", "until": "01:30", "name": "Cake"})
+    )
+    assert "the clocks go over it" in page.refused["until_1"]
+
+
+def test_a_place_that_the_day_uses_no_more_is_not_wiped_unasked(planned):
+    site, _ = planned
+    keep(site, ("13:00", "Vows", 2), ("14:00", "Drinks", 1))
+    site.submit(site.get("/days/1/setup").form("/days/1/setup"), used_2=None)
+    page = site.get("/days/1/order")
+    assert "not used on this day" in page.text
+    site.submit(page.form("/days/1/order"))
+    assert kept(site) == [(780, "Vows", 2), (840, "Drinks", 1)]
+
+
+def test_what_is_typed_and_not_kept_comes_along_with_what_is_brought_in(planned):
+    site, _ = planned
+    keep(site, ("13:00", "Vows", 2))
+    form = site.get("/days/1/order").form("/days/1/order")
+    sent = form.sends(name_0="Vows, outdoors", lines="15:00 Yard", replaces="add")
+    page = Page(site.client.post("/days/1/order/brought", data=sent, files={"file": ("", b"")}).text)
+    assert [(at, name) for at, _, name, _ in shown(page)] == [("13:00", "Vows, outdoors"), ("15:00", "Yard")]
+    assert "1 stop came in. Not kept yet" in page.text
+
+
+def test_a_lens_of_a_file_that_the_kit_has_not_is_said(planned):
+    site, _ = planned
+    page = brought(site, file=("csv", b"time,stop,lens\n13:00,Vows,85 mm\n"))
+    assert "This kit has no lens \u201c85 mm\u201d, for Vows" in page.text
+
+
 # Moving and shifting.
 
 THREE = (
@@ -247,6 +362,15 @@ def test_everything_from_a_line_on_is_shifted_at_the_desk(planned):
     form = site.get("/days/1/order").form("/days/1/order")
     page = Page(site.submit(form, status=200, do="shift", shift_from="1", shift_by="+20 min").text)
     assert [(at, until) for at, until, *_ in shown(page)] == [("13:00", "13:20"), ("14:20", ""), ("15:20", "16:20")]
+
+
+def test_a_move_leaves_empty_lines_out(planned):
+    """An empty line between two stops is not a time to go to."""
+    site, _ = planned
+    page = Page(
+        site.post("/days/1/order", **table(("13:00", "One", 1), {"at": ""}, ("15:00", "Two", 2), do="up:2")).text
+    )
+    assert [(at, name) for at, _, name, _ in shown(page)] == [("13:00", "Two"), ("15:00", "One")]
 
 
 @pytest.mark.parametrize("by", ["", "a while", "0", "1000", "1.5"])

@@ -96,7 +96,46 @@ def test_a_number_that_is_no_time_is_a_note(line):
     assert row == replace(EMPTY, at="13:30", name="Vows", notes=line)
 
 
-@pytest.mark.parametrize("typed", ["", "Vows", "25:00", "13:30 Vows and more", "13:30-14:00", "1", "13"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "1.50 m from the altar",
+        "1.50m from the altar",
+        "1.50-2.00 m from the altar",
+        "2000 guests",
+        "2000 guests, at most",
+        "1.50 € each",
+        "35 mm only",
+        "about 2 m wide",
+        "@ 2 m",
+        "at 10 guests",
+        "@ 5.6 all day",
+        "at 5% power",
+    ],
+)
+@pytest.mark.parametrize("above", ["13:30 Vows", "1.30pm Vows"])
+def test_a_measurement_is_a_note_whatever_the_clock_of_the_text(line, above):
+    (row,) = rows_of_text(f"{above}\n{line}", PLACES)
+    assert row == replace(EMPTY, at="13:30", name="Vows", notes=line)
+
+
+@pytest.mark.parametrize(
+    ("line", "at", "name"),
+    [
+        ("1330 guests arrive", "13:30", "guests arrive"), ("1330 Guests", "13:30", "Guests"),
+        ("13:30 m&g", "13:30", "m&g"), ("13.30 M&G", "13:30", "M&G"), ("10.15 Miles arrives", "10:15", "Miles arrives"),
+        ("12.30 guests", "12:30", "guests"), ("18.30 in the garden", "18:30", "in the garden"),
+        ("1:50 m", "13:50", "m"),
+    ],
+)  # fmt: skip
+def test_a_stop_that_only_looks_like_a_measurement_is_a_stop(line, at, name):
+    (row,) = rows_of_text(line, [])
+    assert (row.at, row.name, row.notes) == (at, name, "")
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "Vows", "25:00", "13:30 Vows and more", "13:30-14:00", "1", "13", "at 5", "11:30-1"]
+)
 def test_a_field_for_a_time_takes_nothing_else(typed):
     with pytest.raises(OutOfRange, match="a time of the day, such as 13:30 or 1:30 pm") as refused:
         clock(typed)
@@ -120,6 +159,113 @@ def test_a_length_is_minutes_or_hours_and_minutes(typed, length):
 def test_what_is_no_length_is_told_an_example(typed):
     with pytest.raises(ValueError, match=r"^minutes, such as 20 or -5, or hours and minutes, such as 1:30$"):
         minutes(typed)
+
+
+# The half of the day
+
+
+def halves(text):
+    """Each row's time, its end where it has one, and a mark where 12 hours were added."""
+    rows = rows_of_text(text.replace(" / ", "\n"), PLACES)
+    return [row.at + (f"-{row.until}" if row.until else "") + "!" * row.guessed for row in rows]
+
+
+@pytest.mark.parametrize(
+    ("text", "times"),
+    [
+        ("4.30pm Cake / 6.15 Speeches / 7.30 First dance", "16:30 18:15! 19:30!"),
+        ("1:30 Bride arrives / 3:00 Drinks", "13:30! 15:00!"),
+        ("9.30 Hair / 12.30 Guests / 1.15 Vows / 11.30 Last dance / 1.00 Carriages", "09:30 12:30 13:15! 23:30! 01:00"),
+        # The first time: from 1 to 5 it is the afternoon's.
+        ("1.00 a", "13:00!"), ("5.59 a", "17:59!"), ("6.00 a", "06:00"), ("11.30 a", "11:30"), ("12.30 a", "12:30"),
+        # Twice the same time is no going back; nor is what 12 hours would not mend.
+        ("4.30pm a / 4.30 b", "16:30 16:30!"), ("11pm a / 10.30 b", "23:00 10:30"), ("11pm a / 11.00 b", "23:00 23:00!"),
+        # It is said, one way or another: nothing is open.
+        ("2pm a / 11.00 am b", "14:00 11:00"), ("2pm a / 1130 b", "14:00 11:30"), ("2pm a / 9h30 b", "14:00 09:30"),
+        ("2pm a / 9.30h b", "14:00 09:30"), ("2pm a / 9.30 hrs b", "14:00 09:30"), ("2pm a / noon b", "14:00 12:00"),
+        ("2pm a / 12.30 b", "14:00 12:30"),
+        # A time beyond 12, or with a leading zero, anywhere: the text is by a clock of 24 hours.
+        ("4.30pm a / 6.15 b / 19:30 c", "16:30 06:15 19:30"), ("1:30 a / 13:00 b", "01:30 13:00"),
+        ("09:00 a / 1.15 b", "09:00 01:15"), ("11.00 a / 1.15 b / 0:30 c", "11:00 01:15 00:30"),
+        ("1.15 a / 1330 b", "01:15 13:30"), ("1.15 a / 2.00-14:30 b", "01:15 02:00-14:30"), ("1.15 a / 13h b", "01:15 13:00"),
+        ("11am a / 1.15 b / 12.59 c", "11:00 13:15! 12:59"),
+        # A leading zero before am or pm is no such clock.
+        ("09:30 am a / 01.15 pm b / 3.00 c", "09:30 13:15 15:00!"),
+        # Ends, after their start.
+        ("11.30-1 a", "11:30-13:00!"), ("11.30-1.00 a", "11:30-13:00!"), ("11.30 to 1 a", "11:30-13:00!"),
+        ("11.30 – 1", "11:30-13:00!"), ("11am-1 a", "11:00-13:00!"), ("noon-2 a", "12:00-14:00!"),
+        ("2.00-4.00 a", "14:00-16:00!"), ("9.30-11 a", "09:30-11:00"), ("8pm a / 9.30-12 b", "20:00 21:30-00:00!"),
+        ("8pm a / 10.30-1.00 b", "20:00 22:30-01:00!"), ("11.30-1pm a", "11:30-13:00"), ("11pm-1 a", "23:00-01:00"),
+        ("13:00 a / 11.30-1.00 b", "13:00 11:30-01:00"),
+        # The stop above is counted from its start.
+        ("11.30-1 a / 12.30 b / 1.15 c", "11:30-13:00! 12:30 13:15!"),
+        # Each date begins anew.
+        ("2026-06-19 / 7.00pm a / 2026-06-20 / 9.30 b / 1.30 c", "19:00 09:30 13:30!"),
+    ],
+)  # fmt: skip
+def test_common_practice_a_time_that_does_not_say_its_half_of_the_day_comes_after_the_one_above(text, times):
+    assert halves(text) == times.split()
+
+
+def test_a_dash_before_a_number_of_things_is_no_end():
+    assert only("1.30pm - 2 rings") == replace(EMPTY, at="13:30", name="2 rings")
+    assert only("13:30-2 rings") == replace(EMPTY, at="13:30", name="2 rings")
+
+
+def test_a_guess_goes_into_no_table():
+    (row,) = rows_of_text("1.30 Vows\nrings first", [])
+    assert row == replace(EMPTY, at="13:30", name="Vows", notes="rings first", guessed=True)
+    assert rows_of_csv(csv_of_rows([row]), []) == [replace(row, guessed=False)]
+
+
+@pytest.mark.parametrize(
+    ("line", "at", "name"),
+    [
+        ("approx 14.15 Confetti", "14:15", "Confetti"), ("approx. 2pm Confetti", "14:00", "Confetti"),
+        ("approximately 2pm: Confetti", "14:00", "Confetti"), ("c. 1pm Orchard", "13:00", "Orchard"),
+        ("c 1pm Orchard", "13:00", "Orchard"), ("ca 3pm Orchard", "15:00", "Orchard"), ("ca. 3pm Orchard", "15:00", "Orchard"),
+        ("circa 3pm Orchard", "15:00", "Orchard"), ("about 5pm Tea", "17:00", "Tea"), ("Around 17:00 Tea", "17:00", "Tea"),
+        ("~ 16:00 Tea", "16:00", "Tea"), ("~16:00 Tea", "16:00", "Tea"), ("from 2pm Bar", "14:00", "Bar"),
+        ("by 3pm Cars gone", "15:00", "Cars gone"), ("from about noon Bar", "12:00", "Bar"),
+        ("- at approx. 2pm Bar", "14:00", "Bar"), ("(c. 2pm) Bar", "14:00", "Bar"),
+        ("14:15ish Confetti", "14:15", "Confetti"), ("2pm-ish Confetti", "14:00", "Confetti"),
+        ("2pmish Confetti", "14:00", "Confetti"), ("noonish Confetti", "12:00", "Confetti"),
+        ("14:15 Irish band", "14:15", "Irish band"), ("14:15 Isha sings", "14:15", "Isha sings"),
+    ],
+)  # fmt: skip
+def test_words_that_make_a_time_vague_are_left_out(line, at, name):
+    assert only(line) == replace(EMPTY, at=at, name=name)
+
+
+@pytest.mark.parametrize(
+    ("line", "at", "until", "name"),
+    [
+        ("@ 5 Long Room dinner", "17:00", "", "Long Room dinner"), ("at 5 Dinner", "17:00", "", "Dinner"),
+        ("@5: Dinner", "17:00", "", "Dinner"), ("At about 5 o'clock Dinner", "17:00", "", "Dinner"),
+        ("at 5ish Dinner", "17:00", "", "Dinner"), ("@ 1-2.30 Dinner", "13:00", "14:30", "Dinner"),
+        ("@ 4 to 6 Dinner", "16:00", "18:00", "Dinner"),
+    ],
+)  # fmt: skip
+def test_after_at_a_bare_hour_is_a_time(line, at, until, name):
+    assert only(line) == replace(EMPTY, at=at, until=until, name=name, guessed=True)
+
+
+@pytest.mark.parametrize(
+    ("text", "times"),
+    [
+        ("@ 9 a / @ 12 b / @ 1 c / @ 12 d", "09:00 12:00 13:00! 00:00!"),
+        ("@ 5-7pm a", "17:00-19:00"),
+        ("13:30 a / at 5 b", "13:30"),  # by 24 hours nobody writes it so: a note
+        ("2pm a / 5 b / about 5 c / at 13 d", "14:00"),
+    ],
+)
+def test_a_bare_hour_is_open_and_no_time_elsewhere(text, times):
+    assert halves(text) == times.split()
+
+
+def test_two_times_in_a_line_lose_no_words():
+    assert only("9.30 for 10pm Dinner") == replace(EMPTY, at="09:30", name="for 10pm Dinner")
+    assert only("9.30 for 10") == replace(EMPTY, at="09:30", name="for 10")
 
 
 # Names and places
@@ -242,7 +388,7 @@ def test_whatever_is_pasted_is_rows_that_a_form_can_show_or_a_word(text):
         assert row.place in {"", *PLACES}
 
 
-@pytest.mark.parametrize("filling", ["\t", ":", " -", "(", "at ", "1", "13:30-", "é", "Chapel ", "@@"])
+@pytest.mark.parametrize("filling", ["\t", ":", " -", "(", "at ", "1", "13:30-", "é", "Chapel ", "@@", "c. ", "approx ", "1.30-", "1.50 - 2", "at 5 - ", "2000 guests "])  # fmt: skip
 def test_lines_that_are_made_to_be_slow_are_not(filling):
     text = "\n".join(
         [
@@ -298,6 +444,32 @@ def test_columns_may_stand_in_any_order_and_case_and_others_are_left_out():
     ]
 
 
+@pytest.mark.parametrize(
+    ("ours", "names"),
+    [
+        ("date", ["day"]), ("time", ["start", "Start time", "From", "begin"]), ("until", ["end", "End Time", "finish", "to"]),
+        ("stop", ["event", "what", "What happens", "activity", "title", "name", "item"]), ("place", ["location", "where", "venue"]),
+        ("notes", ["description", "comment", "comments", "remarks"]),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("between", [",", ";", "\t"])
+def test_common_practice_a_column_is_known_by_other_names_and_ours_wins(ours, names, between):
+    header = ["date", "time", "until", "stop", "place", "notes"]
+    cells = ["2026-06-20", "13:30", "14:00", "Vows", "Chapel", "two rings"]
+    row = Row(date(2026, 6, 20), "13:30", "14:00", "Vows", "Chapel", "", "", "", "", "two rings")
+    for name in names:
+        theirs = [name if each == ours else each for each in header]
+        table = f"{between.join(theirs)}\n{between.join(cells)}\n"
+        assert rows_of_csv(table, PLACES) == [row]
+        table = f"{name}{between}{between.join(header)}\nother{between}{between.join(cells)}\n"
+        assert rows_of_csv(table, PLACES) == [row]
+
+
+def test_of_two_other_names_the_plainer_one_counts():
+    (row,) = rows_of_csv("Name,Event,Begin,Start\nAnna,Vows,12:00,13:30\n", PLACES)
+    assert row == replace(EMPTY, at="13:30", name="Vows")
+
+
 def test_a_table_with_places_has_them_as_they_are():
     """An unknown place stays to be chosen again, and a stop keeps its name."""
     rows = rows_of_csv("time,stop,place\n13:30,Vows at Chapel,\n14:00,Rings,GARDEN\n15:00,Tea,Kitchen\n", PLACES)
@@ -315,7 +487,15 @@ def test_windows_1252_is_the_last_resort():
     [
         ("", "nothing came"),
         (b"\r\n \r\n", "nothing came"),
-        ("13:30,Vows\n", "13:30,Vows came, allowed is names of columns in the first row, time among them"),
+        (
+            "13:30,Vows\n",
+            "first row: “13:30,Vows” came, allowed is a calendar file, which begins with BEGIN:VCALENDAR, or a table whose first row names its columns, time among them: date, time, until, stop, place, wanted",
+        ),
+        (
+            "Dear all, here is the plan\n13:30 Vows\n",
+            "first row: “Dear all, here is the plan” came, .* time among them: date",
+        ),
+        ("<html>", "BEGIN:VCALENDAR.* time among them: date"),
         ("stop,place\nVows,Chapel\n", "time among them"),
         ("time,stop\n", "no stop"),
         ("time,stop\n,\n", "no stop"),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import html
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 
 from server.book import tables
@@ -13,6 +14,7 @@ from server.book.days import changed, open_day
 from server.book.plans import plan_of
 from server.exposure import days as engine
 from server.exposure.light import Light
+from server.exposure.moves import best_pictures
 from tests.conftest import new_id
 from tests.pages.test_day_order import order
 
@@ -23,7 +25,8 @@ def cells(page, section):
     """The rows of a table, each cell's words."""
     part = page.source.partition(f'id="{section}"')[2].partition("</table>")[0]
     found = []
-    for row in re.findall(r"<tr[^>]*>(.*?)(?=<tr|</tbody>)", part.partition("<tbody>")[2] + "<tr", re.DOTALL):
+    body = re.split(r"<tbody[^>]*>", part)[1]
+    for row in re.findall(r"<tr[^>]*>(.*?)(?=<tr|</tbody>)", body + "<tr", re.DOTALL):
         words = [re.sub(r"<[^>]+>", " ", cell) for cell in re.split(r"<t[dh][^>]*>", row)[1:]]
         found.append([" ".join(html.unescape(cell).split()) for cell in words])
     return found
@@ -232,28 +235,112 @@ def test_each_stop_is_planned_in_the_light_of_its_time(outdoors):
 
 
 def test_where_another_sky_asks_for_other_glass_the_stop_says_what_to_have_ready(outdoors):
-    """Held to the engine, asked for each light of its own; a stop is marked where the sets on the lens differ, only there."""
+    """
+    A stop is marked where the planned glass does not get the best picture in the most or the least light that the sky
+    may make of it, and only there: held to all the setups that do (`moves.best_pictures`).
+    """
     site = outdoors
     with site.client.app.state.book.reading() as session:
         day = open_day(session, 1, 1)
-    now = datetime.now(UTC)
-    plan = plan_of(day, now)
-    marked = [bool(each.ready) for each in plan.stops]
-    expected = []
-    lit = [each.lit for each in plan.stops]
-    by_sky = []
-    for pick in (lambda level: level.light.ev100, lambda level: level.high, lambda level: level.low):
-        stops = [
-            engine.Stop(Light(pick(each.level)), each.place.look, planned.hurry)
-            for each, planned in zip(lit, plan.stops, strict=True)
-        ]
-        by_sky.append([set(move.rig.on_lens) for move in engine.best_day(day.kit, day.rig, stops).moves])
-    expected = [not (mid == high == low) for mid, high, low in zip(*by_sky, strict=True)]
-    assert marked == expected
-    assert any(marked)
-    assert not marked[1], "lamps are what they are"
+    plan = plan_of(day, datetime.now(UTC))
+    for each in plan.stops:
+        marked = {ready.brighter for ready in each.ready}
+        for brighter, ev in ((True, each.lit.level.high), (False, each.lit.level.low)):
+            (picture,) = best_pictures(day.kit, [(Light(ev), each.lit.place.look)])
+            best = {
+                frozenset(day.kit.filters[n].id for n in np.flatnonzero(picture.setups.on[way])) for way in picture.able
+            }
+            assert (brighter in marked) == (frozenset(each.move.rig.on_lens) not in best)
+    marks = [bool(each.ready) for each in plan.stops]
+    assert any(marks)
+    assert not marks[1], "lamps are what they are"
     rows = cells(site.get("/days/1/plan"), "plan-stops")
-    assert [("Ready:" in row[4]) for row in rows] == marked
+    assert [("Ready:" in row[4]) for row in rows] == marks
+
+
+def test_the_plan_packs_what_it_puts_on_and_what_another_sky_would_need(outdoors):
+    """Each plate of the plan is in the list, and each that a stop wants ready."""
+    site = outdoors
+    with site.client.app.state.book.reading() as session:
+        day = open_day(session, 1, 1)
+    plan = plan_of(day, datetime.now(UTC))
+    used = {
+        f for each in plan.stops for f in (*each.move.rig.slots, *(f for ready in each.ready for f in ready.filters))
+    }
+    pack = site.get("/days/1/plan").source.partition('id="pack"')[2].partition("</section>")[0]
+    for plate in day.kit.filters:
+        assert (f"<b>{plate.name}</b>" in pack) == (plate.id in used)
+    assert "the holder" in pack
+
+
+def test_a_stop_of_the_past_is_planned_in_its_own_light(site):
+    """The whole day as planned, looked at hours later, has the light of each stop's time: as the JSON call forecasts it."""
+    now = datetime.now(UTC).replace(second=0, microsecond=0)
+    longitude = (
+        (13 - now.hour - now.minute / 60) * 15 + 180
+    ) % 360 - 180  # the sun is high there, whatever the hour here
+    venue = site.venue(latitude="0", longitude=f"{longitude:.3f}")
+    site.keep(f"/venues/{venue}/places", name="Lawn", light="sun", lit_from="side")
+    read_at = now - timedelta(hours=1)
+    with site.client.app.state.book.writing() as session:
+        session.add(
+            tables.Reading(place_id=1, taken_at=read_at, who="w", kind="ev", raw={"value": 14}, ev100=14, sky="clear")
+        )
+    site.day(venue, site.kit())
+    order(site, (-360, "Dawn", 1), (-10, "Noon", 1))
+    at = now - timedelta(minutes=360)
+    call = site.client.post("/api/daylight", json={
+        "latitude": 0, "longitude": round(longitude, 3), "light": "sun", "lit_from": "side", "sky": "clear",
+        "read_at": read_at.isoformat(), "ev100": 14, "at": [at.isoformat()],
+    }).json()  # fmt: skip
+    rows = cells(site.get("/days/1/plan?whole=1"), "plan-stops")
+    shown = float(re.match(r"EV ([\d.−]+)", rows[0][3])[1].replace("−", "-"))
+    assert shown == pytest.approx(call["forecast"][0]["ev100"], abs=0.11)
+    assert shown < 13.5, "or the test says nothing"
+
+
+def test_a_walk_off_the_order_begins_the_day(site):
+    """What is on the camera now is what the plan starts from, though no stop is done yet."""
+    site.day_at(12.63, 8.64)
+    site.tap(1, 1)
+    order(site, (30, "Drinks", 2))
+    page = site.get("/days/1/plan")
+    assert "The day from here on" in page.text
+    assert "On the camera now: 24-70, f/2.8" in page.text
+    assert "1.2" in page.text.partition("On the camera now")[2][:90]
+
+
+def test_a_lens_named_at_a_stop_without_a_place_is_said_at_the_next_one(site):
+    lamps_day(site, 9.64, 9.64)
+    site.lens(1, "Zoom", widest="4", smallest="22", thread="82")
+    zoom = max(row.id for row in site.rows(tables.Lens))
+    site.keep(
+        "/days/1/order",
+        at_0="13:00",
+        place_0="1",
+        at_1="14:00",
+        name_1="Pause",
+        lens_1=str(zoom),
+        at_2="15:00",
+        place_2="2",
+    )
+    rows = cells(site.get("/days/1/plan"), "plan-stops")
+    assert rows[2][4].startswith("Zoom on.")
+
+
+@pytest.mark.parametrize(("query", "whole"), [("?whole=1", True), ("?whole=0", False), ("", False), ("?whole=", False)])
+def test_the_whole_day_is_planned_where_that_is_asked(site, query, whole):
+    site.day_at(9, 10)
+    order(site, (-30, "Vows", 1), (30, "Drinks", 2))
+    site.tap(1, 1)
+    assert ("The day planned" in site.get(f"/days/1/plan{query}").text) == whole
+
+
+def test_an_iris_outside_the_look_is_said(site):
+    """f/1.8 is asked for by the dark, at a place whose look opens to f/2: two clicks of a third-stop dial."""
+    lamps_day(site, 0)
+    site.keep("/days/1/order", at_0="13:00", place_0="1")
+    assert "Iris 1 click outside the look" in site.get("/days/1/plan").text
 
 
 def test_the_bag_is_packed_for_every_stop_and_for_another_sky(outdoors):

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from server.book import tables
+from server.book.days import changed
 from tests.conftest import new_id
 from tests.page import Page
 from tests.pages.test_day_order import order, post
@@ -44,15 +45,15 @@ def test_each_tap_is_a_line_with_what_was_on_the_camera(site):
     first, second = lines(site)
     assert (first["place"], first["stop"], first["done"]) == ("Place 1", "Vows", "went there")
     assert (first["body"], first["lens"], first["aperture"], first["shutter"], first["iso"]) == (
-        "Body", "24-70", "f/2.8", "1/50", "ISO 100",
+        "Body", "24-70", "2.8", "1/50", "100",
     )  # fmt: skip
     assert first["glass"] == "holder on with 0.6"
-    assert first["light"] == "EV 10.6"
+    assert first["light"] == "10.6"
     assert re.fullmatch(r"\d\d:\d\d", first["planned"])
     assert (second["place"], second["stop"], second["planned"]) == ("Place 2", "", "")
     row = cells(site.get("/days/1/report"), "report")[0]
     assert row[1].startswith("Place 1 Vows")
-    assert row[3:7] == ["f/2.8", "1/50", "ISO 100", "holder on with 0.6"]
+    assert row[3:7] == ["f/2.8", "1/50", "100", "holder on with 0.6"]
 
 
 def test_a_clip_stands_beside_what_the_camera_was_set_to(site):
@@ -63,7 +64,7 @@ def test_a_clip_stands_beside_what_the_camera_was_set_to(site):
     assert (clip["clip"], clip["notes"], clip["aperture"], clip["place"]) == (
         "C0012",
         "second take",
-        "f/2.8",
+        "2.8",
         "Place 1",
     )
 
@@ -84,7 +85,7 @@ def test_a_rig_put_right_and_a_lens_changed_are_lines(site):
     site.submit(site.get("/days/1/rig").form("/days/1/rig"), aperture="4")
     post(site, "lens", lens=str(zoom))
     assert [(line["done"], line["lens"], line["aperture"]) for line in lines(site)] == [
-        ("went there", "24-70", "f/2.8"), ("rig put right", "24-70", "f/4"), ("lens changed", "Zoom", "f/4"),
+        ("went there", "24-70", "2.8"), ("rig put right", "24-70", "4"), ("lens changed", "Zoom", "4"),
     ]  # fmt: skip
 
 
@@ -96,14 +97,14 @@ def test_a_line_has_the_light_as_it_was_known_then(site):
     post(site, "clips", name="A1")
     read(site, 1, 7)
     post(site, "clips", name="A2")
-    assert [line["light"] for line in lines(site)] == ["EV 9.0", "EV 8.7", "EV 7.0"]
+    assert [line["light"] for line in lines(site)] == ["9.0", "8.7", "7.0"]
 
 
 def test_a_venue_s_later_reading_changes_no_line(site):
     site.day_at(9, 10)
     site.tap(1, 1)
     site.keep("/venues/1/places/1/readings", kind="ev", value="5")
-    assert [line["light"] for line in lines(site)] == ["EV 9.0"]
+    assert [line["light"] for line in lines(site)] == ["9.0"]
 
 
 def test_a_name_that_a_spreadsheet_would_run_is_a_text(site):
@@ -196,12 +197,71 @@ def test_kept_nudges_do_not_count_twice(site):
     assert "by nudges" in site.get("/venues/1").text
 
 
-@pytest.mark.parametrize("event", ["", "no-such-event", "x" * 500])
-def test_what_is_no_lesson_cannot_be_kept(site, event):
+def test_one_nudge_shared_teaches_of_each_place_alone(site):
+    """Three lawns under one sky: each lesson is kept for its own place."""
+    venue = site.venue(latitude="52", longitude="0")
+    for name in ("One", "Two", "Three"):
+        place = int(site.keep(f"/venues/{venue}/places", name=name, light="shade").partition("#place-")[2])
+        site.keep(f"/venues/{venue}/places/{place}/readings", kind="ev", value="10", sky="partly")
+    site.day(venue, site.kit())
+    site.tap(1, 1)
+    for _ in range(2):
+        post(site, "nudges", place="1", clicks="-1")
+    post(site, "sky-nudges", place="1", clicks="-2")
+    forms = site.get("/days/1/report").forms_to("/days/1/report/readings")
+    assert len(forms) == 3
+    site.submit(forms[2], **dict([forms[2].buttons[0]]))
+    assert site.rows(tables.Reading)[-1].place_id == 3
+    page = site.get("/days/1/report")
+    assert len(page.forms_to("/days/1/report/readings")) == 2
+    assert page.text.count("It is a reading of the venue") == 1
+
+
+def test_a_stop_that_was_taken_out_keeps_its_name_in_the_report(site):
+    site.day_at(8, 9)
+    order(site, (0, "Cake", 1))
+    site.tap(1, 1)
+    with site.client.app.state.book.writing() as session:
+        session.query(tables.Stop).delete()
+        changed(session, 1)
+    assert lines(site)[0]["stop"] == "Cake"
+
+
+def test_a_lens_that_has_left_the_kit_is_not_called_by_another_s_name(site):
+    site.day_at(8, 9)
+    site.lens(1, "Zoom", widest="4", smallest="22", thread="82")
+    zoom = max(row.id for row in site.rows(tables.Lens))
+    site.tap(1, 1)
+    post(site, "lens", lens=str(zoom))
+    site.keep(f"/kits/1/lenses/{zoom}/removal")
+    assert [line["lens"] for line in lines(site)] == ["24-70", "no longer in the kit"]
+
+
+def test_a_long_day_has_its_report_and_its_plan(site):
+    """Some hundreds of lines under one sky, and as many lights to work out."""
+    venue = site.venue(latitude="52", longitude="0")
+    place = int(site.keep(f"/venues/{venue}/places", name="Lawn", light="shade").partition("#place-")[2])
+    site.keep(f"/venues/{venue}/places/{place}/readings", kind="ev", value="10", sky="partly")
+    site.day(venue, site.kit())
+    site.tap(1, 1)
+    now = datetime.now(UTC)
+    with site.client.app.state.book.writing() as session:
+        session.add_all(
+            tables.Event(day_id=1, id=f"clip-number-{n}", kind="clip_noted", made_at=now + timedelta(seconds=n),
+                         received_at=now, who="x", data={"name": f"C{n}"})
+            for n in range(900)
+        )  # fmt: skip
+        changed(session, 1)
+    assert len(lines(site)) == 901
+    assert site.client.get("/days/1/plan").status_code == 200
+
+
+@pytest.mark.parametrize("lesson", ["", "no-such-event:1", "x" * 500])
+def test_what_is_no_lesson_cannot_be_kept(site, lesson):
     site.day_at(9, 10)
     read(site, 1, 8)
     before = site.book()
-    assert site.post("/days/1/report/readings", event=event).status_code == 404
+    assert site.post("/days/1/report/readings", lesson=lesson).status_code == 404
     assert site.book() == before
 
 

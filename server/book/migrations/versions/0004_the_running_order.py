@@ -29,6 +29,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["place_id"], ["places.id"], name="fk_stops_place_id_places", ondelete="SET NULL"),
         sa.ForeignKeyConstraint(["lens_id"], ["lenses.id"], name="fk_stops_lens_id_lenses", ondelete="SET NULL"),
         sa.PrimaryKeyConstraint("id", name="pk_stops"),
+        sqlite_autoincrement=True,
     )
     op.create_index("ix_stops_day_id", "stops", ["day_id"])
     op.create_index("ix_stops_place_id", "stops", ["place_id"])
