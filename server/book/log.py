@@ -166,9 +166,7 @@ def _standing(events: Iterable[Event]) -> list[Event]:
 
 def taken_on_day(events: Iterable[Event]) -> list[tuple[int, Reading]]:
     """Every reading of a lit face in a log, with its place; those that were taken back left out."""
-    log = list(events)
-    undone = {event.data["event"] for event in log if event.kind == "undone"}
-    taken = [event for event in log if event.kind == "reading_taken" and event.id not in undone]
+    taken = [event for event in _standing(events) if event.kind == "reading_taken"]
     return [(event.data["place"], _reading(event)) for event in taken if event.data.get("part", "face") == "face"]
 
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.book.order import Clock, When, clock_words, gaps, later, moment_of, order_of, when_of, whens
+from server.book.order import Clock, When, clock_words, end_of, gaps, later, moment_of, order_of, when_of, whens
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Look
 
@@ -84,6 +84,43 @@ def test_any_moment_is_kept_and_found_again(on, minutes, zone):
     midnight = moment_of(on, When(0), zone)
     moment = later(midnight, minutes)
     assert moment_of(on, when_of(on, moment, zone), zone).astimezone(UTC) == moment.astimezone(UTC)
+
+
+def test_times_that_are_known_stay_and_the_others_are_read_by_them():
+    """23:00 of the evening is known; 00:30 is typed under it. And one of the next morning that stands alone stays there."""
+    typed = [When(1380), Clock(30), When(1500), Clock(90)]
+    assert [each.minutes for each in whens(SUMMER, typed, LONDON)] == [1380, 1470, 1500, 1530]
+    assert whens(SUMMER, [When(1470)], LONDON) == [When(1470)]
+    assert whens(SUMMER, [When(-20)], LONDON) == [When(-20)], "a shift may take the first one back over midnight"
+
+
+@pytest.mark.parametrize(
+    ("on", "start", "until", "lasts"),
+    [
+        (SUMMER, When(780), Clock(810), 30),
+        (SUMMER, When(1430), Clock(10), 20),
+        (SUMMER, When(1470), Clock(60), 30),
+        (FORWARD, When(30), Clock(150), 60),
+        (BACK, When(45), Clock(75), 30),
+        (BACK, When(45), Clock(75, "GMT"), 90),
+        (BACK, When(105), Clock(75), 30),
+        (BACK, When(105), Clock(75, "GMT"), 30),
+        (BACK, When(75, second=True), Clock(105), 30),
+    ],
+)
+def test_an_end_is_the_first_moment_after_the_start_that_the_clock_shows_so(on, start, until, lasts):
+    """British clocks: forward at 01:00 on 29 March 2026, back at 02:00 BST on 25 October; by hand, in real minutes."""
+    begins = moment_of(on, start, LONDON)
+    assert (end_of(on, begins, until, LONDON).astimezone(UTC) - begins.astimezone(UTC)) == timedelta(minutes=lasts)
+
+
+@pytest.mark.parametrize(
+    ("on", "start", "until"), [(SUMMER, 780, Clock(780)), (SUMMER, 780, Clock(770)), (FORWARD, 30, Clock(90))]
+)
+def test_an_end_that_does_not_come_is_refused(on, start, until):
+    with pytest.raises(OutOfRange) as refused:
+        end_of(on, moment_of(on, When(start), LONDON), until, LONDON)
+    assert refused.value.field == "until"
 
 
 def test_later_counts_real_time():

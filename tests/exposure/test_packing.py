@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from server.exposure.glass import Filter, Holder
 from server.exposure.light import Light
 from server.exposure.moves import Move, best_moves, best_pictures, cannot_wear
-from server.exposure.packing import STANDARD_SERIES, Piece, chain, gains, pack
+from server.exposure.packing import STANDARD_SERIES, Piece, chain, gains, pack, pieces_for
 from server.exposure.refused import OutOfRange
-from server.exposure.rig import GLASS_ACTIONS, Body, Kit, Lens, Look, Rig, nearest_rig
+from server.exposure.rig import GLASS_ACTIONS, Body, Kit, Lens, Look, Rig, check_rig, nearest_rig
 
 BODY = Body(3, (100,), (100, 200, 400, 800, 1600), (0.02,), 200)
 BARE = Rig(False, (), (), 0, 2.8, 0.02, 100)
@@ -210,3 +210,36 @@ def test_a_pouch_too_alike_to_search_is_refused_and_not_searched_for_ever():
     with pytest.raises(OutOfRange) as refused:
         pack(stops)
     assert refused.value.field == "filters"
+
+
+STEPPED = Kit(
+    BODY, Lens(1.8, 16, 67), Holder(100, 2, (77, 82), front=105),
+    (
+        Filter("a", "slot", 0.6, width=100), Filter("b", "slot", 1.2, width=100), Filter("c", "thread", 0.9, thread=67),
+        Filter("d", "thread", 1.8, thread=77), Filter("e", "front", 0.4, thread=105, kind="polariser"),
+    ),
+    step_ups=((67, 77), (67, 82)),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("rig", "pieces"),
+    [
+        (BARE, []),
+        (replace(BARE, holder_on=True, slots=("b", "a")), ["a", "b", "", "77", "67 to 77"]),
+        (replace(BARE, slots=("a",)), ["a", ""]),
+        (replace(BARE, holder_on=True, front="e"), ["e", "", "77", "67 to 77"]),
+        (replace(BARE, threads=("c",)), ["c"]),
+        (replace(BARE, threads=("c", "d")), ["c", "d", "67 to 77"]),
+        (replace(BARE, slots=("a",), threads=("d",)), ["a", "d", "", "67 to 77"]),
+        (replace(BARE, holder_on=True), ["", "77", "67 to 77"]),
+    ],
+)
+def test_a_rig_is_put_together_from_these_and_no_fewer(rig, pieces):
+    """The holder is the piece without a name of its own; without any one of them this kit cannot be set up so."""
+    found = pieces_for(STEPPED, rig)
+    assert [piece.which for piece in found] == pieces
+    check_rig(only(STEPPED, set(found)), rig)
+    for piece in found:
+        with pytest.raises(OutOfRange):
+            check_rig(only(STEPPED, {*found} - {piece}), rig)
