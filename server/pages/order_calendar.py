@@ -59,7 +59,7 @@ def calendar_of(stops: Sequence[Event], *, name: str, time_zone: str, stamp: dat
         event["UID"] = _Text(stop.uid)
         event.add("DTSTAMP", stamp.astimezone(UTC))
         event.add("DTSTART", _by_the_clock(stop.start, zone))
-        if stop.end is not None and stop.end > stop.start:  # no other end is one (3.8.2.2)
+        if stop.end is not None and stop.end.astimezone(UTC) > stop.start.astimezone(UTC):  # no other is one (3.8.2.2)
             event.add("DTEND", _by_the_clock(stop.end, zone))
         for field, text in (("SUMMARY", stop.name), ("LOCATION", stop.place), ("DESCRIPTION", stop.notes)):
             if text:

@@ -11,6 +11,7 @@ import re
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+import icalendar
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -201,3 +202,14 @@ def test_what_is_written_is_read_back(day):
         )
         for stop in stops
     )  # fmt: skip
+
+
+def test_an_end_that_reads_earlier_on_a_clock_that_goes_back_is_an_end():
+    """01:45 British summer time to 01:15 GMT on 25 October 2026: half an hour."""
+    london = ZoneInfo("Europe/London")
+    start = datetime(2026, 10, 25, 1, 45, tzinfo=london)
+    end = datetime(2026, 10, 25, 1, 15, tzinfo=london, fold=1)
+    content = calendar_of([Event("u", start, end, "Owls", "", "")], name="x", time_zone="Europe/London", stamp=start)
+    (event,) = icalendar.Calendar.from_ical(content).walk("VEVENT")
+    lasts = event.decoded("DTEND").astimezone(UTC) - event.decoded("DTSTART").astimezone(UTC)
+    assert lasts == timedelta(minutes=30)
