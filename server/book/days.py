@@ -225,8 +225,10 @@ class Day:
 
     def lit_stop(self, number: int, now: datetime) -> LitStop:
         """A stop with its light, and the lens that is on for it. Raises NotThere where it is none of the order."""
-        self.stop(number)
-        return next(each for each in self.lit_stops(self.order, self.used.lens, now) if each.stop.number == number)
+        stop = self.stop(number)
+        # The lens that is on now stays on for what comes, and for what was passed over; what is done had its own.
+        known = next((part for part in (self.ahead(now), self.missed(now)) if stop in part), self.order)
+        return next(each for each in self.lit_stops(known, self.used.lens, now) if each.stop.number == number)
 
     def used_with(self, lens: int) -> Carried:
         """What of the kit is in use with a lens that is on, or that the running order names."""

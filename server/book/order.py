@@ -74,10 +74,15 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A time as it is typed: minutes after midnight, and of two equal ones which (the zone's short name), if said."""
+    """
+    A time as it is typed: minutes after midnight, and of two equal ones which (the zone's short name), if said.
+
+    near: minutes after the day's midnight of the time that was typed over, which says what day is meant; None: none was
+    """
 
     minutes: int
     zone: str = ""
+    near: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +130,9 @@ def whens(on: date, clocks: Sequence[Clock | When], time_zone: str) -> list[When
     """
     Times in the order they were typed, as they are kept; those that are known stay as they are.
 
-    After midnight is still the day: an hour before six, under one from six on, is the next morning's. Of two equal
-    hours it is the one that was said, else the first that is not before the one above.
+    After midnight is still the day: an hour before six, under one from six on, is the next morning's. One that was
+    typed over another time is as near to that as can be. Of two equal hours it is the one that was said, else the first
+    that is not before the one above.
 
     Raises OutOfRange (field "at.N") for a time that the clocks go over that night.
     """
@@ -138,7 +144,10 @@ def whens(on: date, clocks: Sequence[Clock | When], time_zone: str) -> list[When
             found.append(clock)
             latest, before = max(latest, clock.minutes), moment_of(on, clock, time_zone)
             continue
-        minutes = clock.minutes + DAY * (clock.minutes < NIGHT <= latest)
+        if clock.near is None:
+            minutes = clock.minutes + DAY * (clock.minutes < NIGHT <= latest)
+        else:
+            minutes = clock.minutes + DAY * round((clock.near - clock.minutes) / DAY)
         latest = max(latest, minutes)
         choices = [When(minutes, second) for second in (False, True)]
         first, second = (moment_of(on, each, time_zone) for each in choices)

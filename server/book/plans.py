@@ -9,14 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from threading import Lock
-from typing import TYPE_CHECKING, Any
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
-from cachetools import LRUCache, cached
-from cachetools.keys import hashkey
-
-from server.exposure.days import DayPlan, best_day, hurry_of
 from server.exposure.days import Stop as LitLook
+from server.exposure.days import best_day, hurry_of
 from server.exposure.light import Light
 from server.exposure.moves import best_moves, cannot_wear
 from server.exposure.packing import chain
@@ -28,7 +25,7 @@ from .order import gaps
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from server.exposure.days import DayScore
+    from server.exposure.days import DayPlan, DayScore
     from server.exposure.moves import Move
     from server.exposure.rig import Kit, Look, Rig
     from server.exposure.trust import Level
@@ -39,8 +36,6 @@ if TYPE_CHECKING:
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 STEADY = timedelta(minutes=5)  # how long a plan from here on stays the same
-KNOWN: LRUCache[Any, DayPlan] = LRUCache(64)  # plans
-KNOWN_LOCK = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,20 +129,17 @@ def plan_of(day: Day, now: datetime, *, whole: bool = False) -> Plan:
     )  # fmt: skip
 
 
-def next_planned(day: Day, now: datetime, *, only_known: bool) -> tuple[LitStop, Rig, Move] | None:
+def next_planned(day: Day, now: datetime) -> tuple[LitStop, Rig, Move] | None:
     """
     The next stop of the plan from here on, with what is on the camera as its lens is on, and the move.
 
-    only_known: where it would have to be worked out first, None. None too where nothing can be planned.
+    None where nothing can be planned, or the day is too large to.
     """
     asked = [each for each in _to_plan(day, now, whole=False) if not each.why]
     if not asked:
         return None
-    question = (day.kit, day.rig, _stops(asked))
-    if only_known and not _is_known(*question):
-        return None
     try:
-        best = _best_day(*question)
+        best = _best_day(day.kit, day.rig, _stops(asked))
     except OutOfRange:  # its own page says so
         return None
     first = asked[0]
@@ -187,15 +179,10 @@ def _stops(asked: Sequence[Planned], *, brighter: bool | None = None) -> tuple[L
     return tuple(found)
 
 
-@cached(KNOWN, lock=KNOWN_LOCK)
+@lru_cache(maxsize=64)
 def _best_day(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan:
     """Remembered: the plan, its card, its packing list and the day page ask the same."""
     return best_day(kit, start, stops)
-
-
-def _is_known(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> bool:
-    with KNOWN_LOCK:
-        return hashkey(kit, start, stops) in KNOWN
 
 
 def _with_moves(start: Rig, asked: Sequence[Planned], best: DayPlan) -> list[Planned]:

@@ -195,12 +195,8 @@ class DayView:
     wrong: str = ""
 
 
-def day_view(day: Day, now: datetime, said: str = "", wrong: str = "", *, looks_ahead: bool = True) -> DayView:
-    """
-    The view of a day: every place answered from the rig that is on the camera, in the light of the moment.
-
-    looks_ahead: whether the plan is worked out where it is not known yet, which takes some time
-    """
+def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayView:
+    """The view of a day: every place answered from the rig that is on the camera, in the light of the moment."""
     here, rig, moment = day.here, day.rig, day.moment(now)
     sun = sun_at(day.site, moment)
     ahead = day.lit_stops(day.ahead(now), day.used.lens, now)
@@ -217,7 +213,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "", *, looks_
     coming_rows = [_row_ahead(day, each, next(rows), now, between) for each, between in _with_between(ahead, coming)]
     missed_rows = [_row_ahead(day, each, next(rows), now, ()) for each in missed]
     if coming_rows:
-        coming_rows[0] = _with_plan(day, now, coming_rows[0], only_known=not looks_ahead)
+        coming_rows[0] = _with_plan(day, now, coming_rows[0])
     last = max((n for n, each in enumerate(ahead) if each.place is not None), default=-1)
     long_end = here is not None and here.look.long_end
     return DayView(
@@ -299,11 +295,11 @@ def _row_ahead(day: Day, lit: LitStop, row: Row, now: datetime, between: tuple[S
     return replace(row, ahead=Ahead(lit.stop, clock_words(lit.stop.at), wait, lens, between))
 
 
-def _with_plan(day: Day, now: datetime, row: Row, *, only_known: bool) -> Row:
+def _with_plan(day: Day, now: datetime, row: Row) -> Row:
     """The next stop's row with what the plan has for it, where that is not what the row says."""
     if row.clean is None or row.ahead is None:
         return row
-    planned = next_planned(day, now, only_known=only_known)
+    planned = next_planned(day, now)
     if planned is None or planned[0].stop.number != row.ahead.stop.number or planned[2].rig == row.clean.rig:
         return row
     lit, rig, move = planned

@@ -505,8 +505,7 @@ def _drawn(
         return _to_day(request, day_id)
     session.flush()
     day = open_day(session, visitor.crew, day_id)
-    # A tap is answered with the plan that is known; the page itself works one out.
-    view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong, looks_ahead=False)
+    view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong)
     template = "day/_day.html" if wants_fragment(request) else "day/page.html"
     return draw(request, template, status=422 if wrong else 200, view=view)
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from server.book.order import clock_words
 from server.exposure import depth, wording
 from server.exposure.scales import marked_shutter
 from server.exposure.sun import COMPASS, compass
@@ -146,6 +147,7 @@ _environment.filters.update(
     iso=wording.iso,
     ev=wording.ev,
     density=wording.density,
+    clock=clock_words,
     figure=figure,
     time_figure=time_figure,
 )

@@ -11,8 +11,8 @@ from pydantic import BeforeValidator
 
 from server.book import tables
 from server.book.days import changed, open_day
-from server.book.order import NIGHT, clock_words, moment_of, whens
-from server.door.calendars import read_calendar
+from server.book.order import LASTS_MOST, NIGHT, clock_words, moment_of, whens
+from server.door.calendars import Entry, read_calendar
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange
@@ -28,6 +28,7 @@ from .order_table import (
     figure_of,
     keep,
     lines_of,
+    minutes_between,
     overlaps,
     placed,
     read_lines,
@@ -64,19 +65,20 @@ def show_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
 def change_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """Keep the whole table, or nothing of it; or change the table as a button says, and keep nothing yet."""
     draft = Draft(typed_lines(came))
-    do = text(came.get("do", "keep"))
+    do, stamp = text(came.get("do", "keep")), text(came.get("stamp", ""))
     if do != "keep":
         with book.reading() as session:
             day = open_day(session, visitor.crew, day_id)
         rearrange(draft, do, came, day)
-        return _page(request, day, draft, stamp=text(came.get("stamp", "")))
+        return _page(request, day, draft, stamp=stamp)
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
         stops = read_lines(draft, day)
-        if text(came.get("stamp", "")) not in ("", stamp_of(day)):
-            draft.errors.setdefault("stops", MEANWHILE)
+        if stamp not in ("", stamp_of(day)):
+            draft.errors["meanwhile"] = MEANWHILE
+            stamp = ""  # it is said now: the next one is that of the order as it stands
         if draft.errors:
-            return _page(request, day, draft, status=422)
+            return _page(request, day, draft, status=422, stamp=stamp)
         keep(session, day_id, stops)
         changed(session, day_id)
     return RedirectResponse(f"{request.app.url_path_for('show_order', day_id=day_id)}?kept=1", status_code=303)
@@ -109,11 +111,12 @@ def bring_order(
     except OutOfRange as refused:
         typed.errors[field] = f"{refused.came}: it needs {refused.allowed}" if refused.came else refused.allowed
         return _page(request, day, draft, typed, status=422, stamp=stamp)
+    brought = by_time(day, brought)  # on their own first: what is there already says nothing of their hours
     there = [] if form.replaces else [line for line in here if not line.empty]
     if len(there) + len(brought) > STOPS_MOST:
         typed.errors[field] = f"{len(there) + len(brought)} stops came; a day has {STOPS_MOST} at most"
         return _page(request, day, draft, typed, status=422, stamp=stamp)
-    draft.lines = [*(by_time(day, [*there, *brought]) if there else brought), Line()]
+    draft.lines = [*by_time(day, [*there, *brought]), Line()]
     stops = f"{len(brought)} {'stop' if len(brought) == 1 else 'stops'}"
     draft.said = f"{stops} came in. Not kept yet: look the order through, then keep it."
     return _page(request, day, draft, stamp=stamp)
@@ -169,7 +172,7 @@ def _brought(day: Day, lines: str, content: bytes | None, draft: Draft) -> list[
         rows = order_words.rows_of_text(lines, names)
         guessed = [f"{row.at} {row.name or row.place}" for row in rows if row.guessed]
         if guessed:
-            draft.notes.append(f"Read as afternoon, since the times run on: {', '.join(guessed)}.")
+            draft.notes.append(f"Read as the times run on: {', '.join(guessed)}.")
         return _lines_of_rows(day, rows, draft)
     if b"BEGIN:VCALENDAR" not in content[:4096].upper():
         return _lines_of_rows(day, order_words.rows_of_csv(content, names), draft)
@@ -189,7 +192,7 @@ def _brought(day: Day, lines: str, content: bytes | None, draft: Draft) -> list[
             _line(
                 day,
                 Row(
-                    on=None, at="", until="" if each.end is None else clock_words(each.end),
+                    on=None, at="", until=_end(each, draft),
                     name=_cut(each.name, tables.NAME_LONGEST), place=each.place,
                     wanted="", widest="", narrowest="", lens="", notes=_cut(each.notes, tables.NOTES_LONGEST),
                 ),
@@ -200,6 +203,16 @@ def _brought(day: Day, lines: str, content: bytes | None, draft: Draft) -> list[
         )
         for each in calendar.entries
     ]  # fmt: skip
+
+
+def _end(entry: Entry, draft: Draft) -> str:
+    """When an entry ends, as a field shows it; empty, and said, for one that lasts longer than any stop."""
+    if entry.end is None:
+        return ""
+    if minutes_between(entry.start, entry.end) <= LASTS_MOST:
+        return clock_words(entry.end)
+    draft.notes.append(f"{entry.name}: its end is more than 12 hours on, and left out.")
+    return ""
 
 
 def _cut(words: str, most: int) -> str:
@@ -223,7 +236,7 @@ def _lines_of_rows(day: Day, rows: Sequence[Row], draft: Draft) -> list[Line]:
         lines.append(line)
     if others := len(rows) - len(lines):
         draft.notes.append(f"Left out: {others} on other dates.")
-    return by_time(day, lines) if any(row.on is not None for row in rows) else lines
+    return lines
 
 
 def _is_night(row: Row) -> bool:

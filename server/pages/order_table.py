@@ -19,6 +19,7 @@ from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.order import (
+    NIGHT,
     SHIFT_MOST,
     Clock,
     Stop,
@@ -46,6 +47,8 @@ if TYPE_CHECKING:
 
     from server.book.days import Day
 
+# What the clock may show, in minutes after the day's midnight, with half a day of shifts either way.
+FIRST, LAST = -SHIFT_MOST, 24 * 60 + NIGHT + SHIFT_MOST
 LINES_MOST = 4 * STOPS_MOST  # with those that are empty
 FIELDS = ("at", "until", "name", "place", "wanted", "widest", "narrowest", "lens", "notes", "number", "known")
 
@@ -79,13 +82,18 @@ class Line:
         """Whether nothing was typed in it."""
         return not any(getattr(self, name) for name in FIELDS if name not in ("number", "known"))
 
-    @property
-    def when(self) -> When | None:
-        """The moment that its time stands for; None where the time was typed."""
-        found = re.fullmatch(r"(-?\d{1,5})\.([01]) (.+)", self.known, re.ASCII)
-        if found is None or found[3] != self.at:
-            return None
-        return When(int(found[1]), found[2] == "1")
+    def when(self) -> When | Clock:
+        """
+        The moment that its time stands for; where the time was typed, that, with the moment that it was typed over.
+
+        Raises OutOfRange for a time that is none.
+        """
+        found = re.fullmatch(r"(-?\d{1,4})\.([01]) (.+)", self.known, re.ASCII)
+        if found is None:
+            return order_words.clock(self.at)
+        if found[3] == self.at:
+            return When(int(found[1]), found[2] == "1")
+        return replace(order_words.clock(self.at), near=int(found[1]))
 
 
 @dataclass(slots=True)
@@ -154,7 +162,9 @@ def stamp_of(day: Day) -> str:
 def rearrange(draft: Draft, do: str, came: FormData, day: Day) -> None:
     """What a button of the table asks for. One that this page does not have changes nothing."""
     what, _, rest = do.partition(":")
-    numbers = [int(each) for each in rest.split(":") if re.fullmatch(r"\d{1,4}", each)]
+    numbers = [int(each) for each in rest.split(":") if re.fullmatch(r"\d{1,4}", each, re.ASCII)]
+    for number, (start, _) in placed(draft, day, check=False).items():
+        draft.lines[number] = with_start(draft.lines[number], start, day)  # whatever goes from above it, it stays
     filled = [number for number, line in enumerate(draft.lines) if not line.empty]
     inside = [filled.index(number) for number in numbers if number in filled]
     match what, inside:
@@ -217,7 +227,9 @@ def _shift(draft: Draft, came: FormData, day: Day) -> None:
     way = "later" if form.shift_by > 0 else "earlier"
     stops = f"{len(shifted)} {'stop' if len(shifted) == 1 else 'stops'}"
     draft.said = f"{stops} {abs(form.shift_by)} min {way}. Not kept yet."
+    first = draft.lines[shifted[0]] if shifted else None
     draft.lines = by_time(day, draft.lines)
+    draft.shift_from = draft.lines.index(first) if first is not None else None
 
 
 # When each line is.
@@ -234,7 +246,7 @@ def placed(draft: Draft, day: Day, *, check: bool = True) -> Placed:
     for number in filled:
         line = draft.lines[number]
         try:
-            clocks[number] = line.when or order_words.clock(line.at)
+            clocks[number] = line.when()
         except OutOfRange as refused:
             errors[f"at_{number}"] = _word(refused) if line.at else "When?"
     found: Placed = {}
@@ -351,6 +363,8 @@ def read_lines(draft: Draft, day: Day) -> list[tables.Stop]:
         name = form.name or places.get(form.place or 0, "")
         if not name:
             draft.errors[f"name_{number}"] = "What, or where?"
+        if number in moments and not FIRST <= when_of(day.on, moments[number][0], day.time_zone).minutes < LAST:
+            draft.errors[f"at_{number}"] = "That is not on this day, nor in the night after it"
         if number in moments and not draft.errors:
             rows.append(_row(form, name, old, moments[number], day))
     return rows

@@ -157,9 +157,12 @@ class _Time:
 
         >>> _Time("01:15", opened=True).after("12:30"), _Time("01:00", opened=True).after("23:30")
         ('13:15', '01:00')
+        >>> _Time("12:30", opened=True).after("23:30"), _Time("12:30", opened=True).after("09:30")
+        ('00:30', '12:30')
         """
         later = f"{int(self.at[:2]) + 12}{self.at[2:]}"
-        if self.opened and self.at < above <= later:
+        noon = self.at >= "12:00" and above < "18:00"  # half past twelve is midnight's only below an evening
+        if self.opened and self.at < above <= later and not noon:
             return later.replace("24:", "00:")
         return self.at
 
@@ -214,7 +217,7 @@ def _clock(found: re.Match[str], half: str | None, where: _Where) -> _Time | Non
     own = (came.get("half") or "").lower()
     half = own or ((half or "").lower() if 1 <= hour <= 12 and not four else "")
     zero = written.startswith("0")
-    plain = came.get("parted") and not came["hours"] and 1 <= hour <= 11 and not zero
+    plain = came.get("parted") and not came["hours"] and 1 <= hour <= 12 and not zero
     opened, beyond = not half and bool(plain or came.get("bare")), hour > 12 or (zero and not half)
     if half and 1 <= hour <= 12:
         hour = hour % 12 + (12 if half == "p" else 0)

@@ -111,7 +111,8 @@ class PlanView:
     """
     The whole plan page.
 
-    whole  whether the day is planned from its start although it has begun;  starts  what is on the camera before it
+    whole      whether the day is planned from its start;  starts  what is on the camera before it
+    begun      whether anything was moved;  from_here  whether the plan from here on is another one
     missed  the stops that were passed over;  skies  how often glass is touched if the light is the most it may be all
     day, and the least;  packed  what the plan uses, and what it is for
     refused  why it cannot be planned;  ahead, by_stop  what the plan asks of the hands, and what taking each stop as it
@@ -120,6 +121,7 @@ class PlanView:
 
     whole: bool
     begun: bool
+    from_here: bool
     starts: str
     lens: str
     lines: tuple[PlanLine, ...]
@@ -164,7 +166,7 @@ def _plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: int) -> 
 def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanView:
     """The view of a day's plan: of what is still to come, or of the whole day from its start."""
     begun = day.state.began is not None
-    whole = whole or not begun
+    whole = whole or not (begun or day.has_come(now))
     plan, refused = None, None
     try:
         plan = plan_of(day, now, whole=whole)
@@ -178,6 +180,7 @@ def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanVi
     return PlanView(
         whole=whole,
         begun=begun,
+        from_here=begun or day.has_come(now),
         starts=f"{_rig(rig)}, {wording.on_the_lens(used.kit, rig)}",
         lens=dict(used.lenses)[used.lens],
         lines=() if plan is None else _lines(day, plan),

@@ -65,10 +65,12 @@ def show_take(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     lit = {each.place.number: each for each in day.lit(now) if each.level is not None}
     if day.here is not None and day.here.number in lit:
         lit[day.here.number] = replace(lit[day.here.number], place=day.here)
+    end_at, lens = day.moment(now), ""
     if asked is not None and asked.stop in {stop.number for stop in day.order}:
         to = day.lit_stop(asked.stop, now)
         if to.place is not None and to.level is not None and to.place.number == asked.end:
-            lit[to.place.number] = Lit(to.place, to.level)
+            lit[to.place.number], end_at = Lit(to.place, to.level), to.moment
+            lens = "" if to.lens == day.used.lens else dict(day.used.lenses)[to.lens]
     first = _one_of(lit, None if asked is None else asked.start, day.state.here)
     last = _one_of({each: lit[each] for each in lit if each != first}, None if asked is None else asked.end)
     seconds = WALK if asked is None else asked.seconds
@@ -83,7 +85,8 @@ def show_take(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     return draw(
         request, "plan/take.html", status=422 if typed.errors else 200, day=day, typed=typed, lit=lit, first=first,
         last=last, stop=None if asked is None else asked.stop, seconds=seconds, ways=ways, refused=refused,
-        moment=day.moment(now), unread=[place.name for place in day.places if place.number not in lit],
+        moment=day.moment(now), end_at=end_at, lens=lens,
+        unread=[place.name for place in day.places if place.number not in lit],
     )  # fmt: skip
 
 

@@ -172,6 +172,17 @@ def test_the_plan_stands_on_the_next_row_where_it_has_another_rig(site):
     assert events(site, "moved")[0]["rig"]["slots"]
 
 
+@BOTH_WAYS
+def test_the_plan_stands_there_after_a_tap_too(site, headers):
+    """Whatever was tapped, the next row has the plan from here on; by a fragment as by the page."""
+    site.day_at(9, 10, 12)
+    order(site, (0, "None", 1), (30, "One", 1), (32, "Two", 2), (34, "Three", 3))
+    site.tap(1, 1)
+    answer = post(site, "nudges", headers, place="1", clicks="-1")
+    page = Page(answer.text) if headers else site.get("/days/1")
+    assert "Looking ahead, the plan" in page.text
+
+
 def test_everything_may_come_later_where_the_next_stop_has_no_answer_yet(site):
     """Dinner first, which is at no place, then a place that nobody has read: the buttons are there for both."""
     site.day_at(None, 9)
@@ -238,6 +249,19 @@ def test_a_lens_stays_on_for_the_stops_that_follow(with_zoom):
     order(with_zoom, (5, "Portraits", 2, {"lens_id": zoom}), (30, "Drinks", 1))
     rows = list(with_zoom.get("/days/1").rows())
     assert all("Lens first: Zoom" in row for row in rows[:2])
+
+
+def test_other_ways_have_the_lens_that_will_be_on(with_zoom):
+    """The zoom was put on for a stop, and taken off again by hand: what follows is with the lens that is on."""
+    site = with_zoom
+    zoom = max(row.id for row in site.rows(tables.Lens))
+    order(site, (-5, "Portraits", 2, {"lens_id": zoom}), (30, "Drinks", 1))
+    site.tap(1, 2)
+    post(site, "lens", lens="1")
+    ways = next(link for link in site.get("/days/1").links if "/ways" in link)
+    assert "Lens first" not in site.get(ways).text
+    site.submit(site.get(ways).form("/days/1/moves"), **dict([site.get(ways).form("/days/1/moves").buttons[0]]))
+    assert "lens" not in events(site, "moved")[-1]
 
 
 @pytest.mark.parametrize("lens", ["77", "zoom", "-1"])

@@ -204,6 +204,77 @@ def test_a_stop_that_nobody_touched_stays_at_its_moment(planned):
     assert kept(site) == [(1470, "Sparklers", 2)]
 
 
+def test_a_time_typed_over_another_is_of_the_same_night(planned):
+    """00:30 of the next morning, with nothing above it, put right to 00:20."""
+    site, _ = planned
+    keep(site, ("23:00", "Dance", 1), ("00:30", "Sparklers", 2))
+    form = site.get("/days/1/order").form("/days/1/order")
+    alone = Page(site.submit(form, status=200, do="remove:0").text).form("/days/1/order")
+    site.submit(alone, at_0="00:20")
+    assert kept(site) == [(1460, "Sparklers", 2)]
+    site.submit(site.get("/days/1/order").form("/days/1/order"), at_0="23:50")
+    assert kept(site) == [(1430, "Sparklers", 2)], "and back over midnight"
+
+
+def test_a_pasted_night_stays_the_night_when_the_evening_goes(planned):
+    site, _ = planned
+    page = brought(site, "23:00 Dance\n00:30 Taxis")
+    page = Page(site.submit(page.form("/days/1/order"), status=200, do="remove:0").text)
+    site.submit(page.form("/days/1/order"))
+    assert kept(site) == [(1470, "Taxis", None)]
+
+
+def test_an_early_stop_added_to_a_day_comes_early(planned):
+    site, _ = planned
+    keep(site, ("10:00", "Dress", 1), ("20:00", "Dance", 1))
+    page = brought(site, "05:30 Sunrise", replaces="add")
+    assert [name for _, _, name, _ in shown(page)] == ["Sunrise", "Dress", "Dance"]
+    site.submit(page.form("/days/1/order"))
+    assert kept(site)[0] == (330, "Sunrise", None)
+
+
+def test_times_days_away_are_refused(planned):
+    """Shifts at the desk add up; a stop stays on its day."""
+    site, _ = planned
+    keep(site, ("20:00", "Dance", 1))
+    form = site.get("/days/1/order").form("/days/1/order")
+    for _ in range(3):
+        form = Page(site.submit(form, status=200, do="shift", shift_from="0", shift_by="720").text).form(
+            "/days/1/order"
+        )
+    page = Page(site.submit(form, status=422).text)
+    assert "not on this day" in page.refused["at_0"]
+    tampered = site.refused("/days/1/order", at_0="x", known_0="99999.0 x", name_0="Dance")
+    assert "at_0" in tampered.refused
+
+
+def test_a_shift_past_another_stop_keeps_its_line(planned):
+    """Vows five hours earlier come before the dress; the next shift is still from the vows on."""
+    site, _ = planned
+    keep(site, ("10:00", "Dress", 1), ("13:00", "Vows", 2))
+    form = site.get("/days/1/order").form("/days/1/order")
+    page = Page(site.submit(form, status=200, do="shift", shift_from="1", shift_by="-300").text)
+    assert [name for _, _, name, _ in shown(page)] == ["Vows", "Dress"]
+    assert page.form("/days/1/order")["shift_from"].value == "0"
+
+
+def test_a_stale_table_that_is_wrong_too_asks_all_the_same(planned):
+    site, _ = planned
+    keep(site, ("13:00", "Vows", 2))
+    old = site.get("/days/1/order").form("/days/1/order")
+    site.submit(site.get("/days/1/order").form("/days/1/order"), at_1="15:00", name_1="Drinks")
+    page = Page(site.submit(old, status=422, at_0="25:00").text)
+    assert "changed meanwhile" in page.alerts[0]
+    assert "at_0" in page.refused
+
+
+def test_an_event_that_lasts_into_the_next_day_comes_without_its_end(planned):
+    site, _ = planned
+    page = brought(site, file=("ics", calendar(event(":20260620T110000Z", "House", DTEND="20260621T110000Z"))))
+    assert shown(page) == [("12:00", "", "House", "")]
+    assert "left out" in page.text
+
+
 def test_an_early_stop_shifted_behind_a_later_one_stays_on_its_day(planned):
     """05:30 in the morning of the day, an hour later: 06:30 of that day, whatever else there is."""
     site, _ = planned

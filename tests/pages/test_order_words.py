@@ -596,3 +596,10 @@ def test_what_is_written_reads_back_to_the_same_rows(rows, encoding):
     written = csv_of_rows(rows)
     assert rows_of_csv(written, []) == rows
     assert rows_of_csv(written.encode(encoding), []) == rows
+
+
+def test_half_past_twelve_below_an_evening_is_midnight_s():
+    """On a clock of twelve hours; below a morning it is noon's."""
+    rows = rows_of_text("7:00 pm Dinner\n9:30 pm Dance\n12:30 Carriages\n1.00 Taxis", [])
+    assert [row.at for row in rows] == ["19:00", "21:30", "00:30", "01:00"]
+    assert [row.at for row in rows_of_text("9.30 Hair\n12.30 Guests", [])] == ["09:30", "12:30"]

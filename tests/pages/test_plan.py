@@ -173,7 +173,9 @@ def test_a_rig_that_was_put_right_before_the_first_move_is_what_the_day_starts_w
     form = site.get("/days/1/rig").form("/days/1/rig")
     plate = site.rows(tables.Filter)[0].id
     site.submit(form, holder_on="1", slots=[str(plate), ""], aperture="4")
-    assert "Starts with: 24-70, f/4, 1/50, ISO 100, holder on with 0.6" in site.get("/days/1/plan").text
+    said = "24-70, f/4, 1/50, ISO 100, holder on with 0.6"
+    assert f"On the camera now: {said}" in site.get("/days/1/plan").text
+    assert f"Starts with: {said}" in site.get("/days/1/plan?whole=1").text
 
 
 def test_a_shift_moves_the_plan_and_says_what_was_planned(site):
@@ -308,6 +310,17 @@ def test_a_walk_off_the_order_begins_the_day(site):
     assert "The day from here on" in page.text
     assert "On the camera now: 24-70, f/2.8" in page.text
     assert "1.2" in page.text.partition("On the camera now")[2][:90]
+
+
+def test_what_the_day_page_passes_over_the_plan_does_too(site):
+    """Breakfast three hours ago, vows five minutes ago, and nothing moved yet."""
+    site.day_at(9, 10)
+    order(site, (-180, "Breakfast", 1), (-5, "Vows", 2))
+    page = site.get("/days/1/plan")
+    assert [row[2].split()[0] for row in cells(page, "plan-stops")] == ["Vows"]
+    assert "Breakfast" in page.text.partition("Passed over:")[2][:30]
+    whole = next(link for link in page.links if "whole" in link)
+    assert len(cells(site.get(whole), "plan-stops")) == 2
 
 
 def test_a_lens_named_at_a_stop_without_a_place_is_said_at_the_next_one(site):
