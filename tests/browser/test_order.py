@@ -101,6 +101,7 @@ def _late_and_in_time_again(phone: Page, desk: Page, day: str) -> None:
     _shift(phone, "+20 min", day)
     desk.goto(f"{day}/order")
     assert times(desk) == ["13:50", "14:20", "14:45", "16:35", "18:35"]
+    phone.wait_for_timeout(450)  # the page has stood still
     with phone.expect_response("**/undo"):
         phone.get_by_role("button", name="Undo").click()
     phone.goto(day)
