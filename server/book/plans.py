@@ -16,14 +16,13 @@ from server.exposure.days import Stop as LitLook
 from server.exposure.days import best_day, hurry_of
 from server.exposure.light import Light
 from server.exposure.moves import best_moves, cannot_wear
-from server.exposure.packing import chain
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import GLASS_ACTIONS, nearest_rig
 
 from .order import gaps
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from server.exposure.days import DayPlan, DayScore
     from server.exposure.moves import Move
@@ -121,10 +120,9 @@ def plan_of(day: Day, now: datetime, *, whole: bool = False) -> Plan:
         return Plan(tuple(planned), start, used, None, 0.0)
     best = _best_day(used.kit, start, _stops(asked))
     found = iter(_with_moves(start, asked, best))
-    walked = chain([(stop.kit or used.kit, stop.light, stop.look) for stop in _stops(asked)], start)
     return Plan(
         tuple(each if each.why else next(found) for each in planned), start, used,
-        best.score, best.stop_by_stop_effort, tuple(walked),
+        best.score, best.stop_by_stop_effort, best.stop_by_stop,
         {brighter: _best_day(used.kit, start, _stops(asked, brighter=brighter)) for brighter in (True, False)},
     )  # fmt: skip
 
@@ -189,24 +187,31 @@ def _with_moves(start: Rig, asked: Sequence[Planned], best: DayPlan) -> list[Pla
     found = []
     before = start
     for each, move in zip(asked, best.moves, strict=True):
-        ready = tuple(_ready(each, move.rig))
-        found.append(replace(each, before=before, move=move, ready=ready))
+        found.append(replace(each, before=before, move=move, ready=_ready(each, move.rig)))
         before = move.rig
     return found
 
 
-def _ready(planned: Planned, rig: Rig) -> Iterator[Ready]:
+def _ready(planned: Planned, rig: Rig) -> tuple[Ready, ...]:
     """What another sky would ask of the hands on the glass."""
-    level, place, kit = planned.lit.level, planned.lit.place, planned.used.kit
+    level, place = planned.lit.level, planned.lit.place
     if level is None or place is None:
-        return
-    skies = [(brighter, ev) for brighter, ev in ((True, level.high), (False, level.low)) if ev != level.light.ev100]
-    found = best_moves(kit, rig, [(Light(ev), place.look) for _, ev in skies])
-    for (brighter, ev), answers in zip(skies, found, strict=True):
-        move = answers.clean
+        return ()
+    skies = ((True, level.high), (False, level.low))
+    others = tuple((brighter, ev) for brighter, ev in skies if ev != level.light.ev100)
+    return _corrections(planned.used.kit, rig, place.look, others)
+
+
+@lru_cache(maxsize=1024)
+def _corrections(kit: Kit, rig: Rig, look: Look, skies: tuple[tuple[bool, float], ...]) -> tuple[Ready, ...]:
+    found = []
+    answers = best_moves(kit, rig, [(Light(ev), look) for _, ev in skies])
+    for (brighter, ev), answer in zip(skies, answers, strict=True):
+        move = answer.clean
         if touches_glass(move):
             held = tuple(each for each in move.rig.on_lens if each not in rig.on_lens)
-            yield Ready(brighter, ev, move, held)
+            found.append(Ready(brighter, ev, move, held))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,9 @@ Held to every sequence of legal rigs, and to a shortest path through all of them
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import timedelta
+from functools import lru_cache
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
@@ -120,12 +121,24 @@ class DayPlan:
     """
     The best day: one move a stop, its effort counted with that stop's hurry, and the sums.
 
-    stop_by_stop_effort [s]: what the clean move to each stop from the last one's would cost, counted the same way.
+    What each stop is asked with is kept, so that what it is compared with is worked out only where somebody asks.
     """
 
     moves: tuple[Move, ...]
     score: DayScore
-    stop_by_stop_effort: float
+    _kits: tuple[Kit, ...] = field(compare=False, repr=False)
+    _stops: tuple[Stop, ...] = field(compare=False, repr=False)
+    _start: Rig = field(compare=False, repr=False)
+
+    @property
+    def stop_by_stop(self) -> tuple[Move, ...]:
+        """The clean move to each stop from the last one's, its effort counted with that stop's hurry."""
+        return _stop_by_stop(self._kits, self._stops, self._start)
+
+    @property
+    def stop_by_stop_effort(self) -> float:
+        """What taking each stop as it comes would cost in effort [s]."""
+        return _sums(self.stop_by_stop).effort
 
 
 def best_day(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> DayPlan:
@@ -153,9 +166,13 @@ def best_day(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> DayPlan:
     for number, ((before, own), reached) in enumerate(zip(pairwise((kit, *kits)), day.best(), strict=True)):
         now = _with_lens(before, own, moves[-1].rig if moves else rig)
         moves.append(day.move(number, now, reached))
-    walked = chain([(own, stop.light, stop.look) for own, stop in zip(kits, stops, strict=True)], rig)
-    walked = [_hurried(kit, stop, move) for stop, move in zip(stops, walked, strict=True)]
-    return DayPlan(tuple(moves), _sums(moves), _sums(walked).effort)
+    return DayPlan(tuple(moves), _sums(moves), tuple(kits), tuple(stops), rig)
+
+
+@lru_cache(maxsize=64)
+def _stop_by_stop(kits: tuple[Kit, ...], stops: tuple[Stop, ...], rig: Rig) -> tuple[Move, ...]:
+    walked = chain([(kit, stop.light, stop.look) for kit, stop in zip(kits, stops, strict=True)], rig)
+    return tuple(_hurried(kit, stop, move) for kit, stop, move in zip(kits, stops, walked, strict=True))
 
 
 def _check_shared(kit: Kit, own: Kit, field: str) -> None:

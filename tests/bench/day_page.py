@@ -3,6 +3,7 @@ The day page with 12 places beside pages of the same size that compute nothing, 
 
     python -m tests.bench.day_page
 
+The day has the demo's running order, and the next row says what its plan has; so each tap plans the rest of the day anew.
 Before each round a tap changes the log. The day page then asks the book whether it knows this state; the tap's own
 reply worked its answers out, so they are remembered. "Forgotten" is the page of a server that has just started, or the
 first one of a minute: every place's light is forecast, and both answers for it are worked out anew.
@@ -126,10 +127,12 @@ def report(client: httpx.Client) -> None:
         "the same template, its view ready": "/bench/drawn",
         "the same bytes, ready": "/bench/bytes",
     }
-    times: dict[str, list[float]] = {name: [] for name in paths}
+    times: dict[str, list[float]] = {name: [] for name in (*paths, "a tap: kept, planned anew, answered")}
     for number in range(ROUNDS):
         nudge = {"event_id": f"bench-{number:06}", "place": "1", "clicks": "1" if number % 2 else "-1"}
+        start = time.perf_counter()
         client.post("/days/1/nudges", data=nudge, headers={"HX-Request": "true"}).raise_for_status()
+        times["a tap: kept, planned anew, answered"].append(time.perf_counter() - start)
         for name, path in paths.items():
             if name.endswith("forgotten"):
                 client.get("/bench/forgotten").raise_for_status()

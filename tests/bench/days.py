@@ -76,6 +76,11 @@ def seconds(ask: Callable[[], object], before: Callable[[], object] = lambda: No
     return statistics.median(taken)
 
 
+def answered(kit: Kit, stops: Sequence[Stop]) -> float:
+    """A day as the JSON call answers it: planned, with what taking each stop as it comes would cost."""
+    return best_day(kit, START, stops).stop_by_stop_effort
+
+
 def graph(kit: Kit, stops: Sequence[Stop], *, best_pictures: bool) -> nx.DiGraph:
     """A graph of legal rigs, a layer for each stop, from the node "start" to the node "end"."""
     made = nx.DiGraph()
@@ -121,7 +126,7 @@ def design() -> list[str]:
             if lenses:
                 stops = with_lenses(kit, stops, lenses)
             budget = most if kit is KIT and not lenses else 0
-            ask = partial(best_day, kit, START, stops)
+            ask = partial(answered, kit, stops)
             cold, warm = seconds(ask, forget), seconds(ask)
             plan = best_day(kit, START, stops)
             print(
