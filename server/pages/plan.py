@@ -191,9 +191,7 @@ def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanVi
         by_stop=None
         if plan is None or plan.score is None
         else _cost(plan, plan.stop_by_stop, plan.stop_by_stop_effort),
-        skies=None
-        if plan is None or not plan.skies
-        else (_touches(plan.skies[True].moves), _touches(plan.skies[False].moves)),
+        skies=None if plan is None else _skies(plan),
         packed=() if plan is None else packed_for(day, plan),
         refused=refused,
     )
