@@ -1,4 +1,4 @@
-"""An application of its own for every test, on a fresh book, and the ways that people go about in it."""
+"""An application started anew for every test, on a fresh book, and the ways that people go about in it."""
 
 from __future__ import annotations
 
@@ -66,29 +66,49 @@ def book(settings: Settings, books: Path) -> Iterator[Book]:
     book.close()
 
 
-@pytest.fixture
-def client(settings: Settings, books: Path) -> Iterator[TestClient]:
-    """A fresh application on an empty book. What it raises, the test raises; redirections are not followed."""
-    yield from _client(settings, books / "empty")
+@pytest.fixture(scope="session")
+def restarted(tmp_path_factory: pytest.TempPathFactory) -> Startable:
+    """One application, started by every test: its routes are made ready once, which is most of a request's time."""
+    return Startable(Settings(data=tmp_path_factory.mktemp("restarted") / "data"))
 
 
 @pytest.fixture
-def demo_client(settings: Settings, books: Path) -> Iterator[TestClient]:
+def client(restarted: Startable, books: Path) -> Iterator[TestClient]:
+    """An application just started on an empty book. What it raises, the test raises; it follows no redirections."""
+    yield from restarted.on(books / "empty")
+
+
+@pytest.fixture
+def demo_client(restarted: Startable, books: Path) -> Iterator[TestClient]:
     """The same with the demo in the book."""
-    yield from _client(settings, books / "demo")
+    yield from restarted.on(books / "demo")
 
 
 @pytest.fixture(scope="session")
 def calls(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     """One application for all calls that keep nothing."""
-    yield from _client(Settings(data=tmp_path_factory.mktemp("calls") / "data"), books / "empty")
+    yield from Startable(Settings(data=tmp_path_factory.mktemp("calls") / "data")).on(books / "empty")
 
 
-def _client(settings: Settings, book: Path) -> Iterator[TestClient]:
-    settings.data.mkdir()
-    shutil.copy(book / DATABASE_FILE, settings.data)
-    with TestClient(create_app(settings), follow_redirects=False) as client:
-        yield client
+class Startable:
+    """An application that starts on a copy of a book, as often as asked, one after the other."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._data = settings.data
+        self._app = create_app(settings)
+        self._running = False
+
+    def on(self, book: Path) -> Iterator[TestClient]:
+        assert not self._running, "a test has an empty book or the demo, not both"
+        self._running = True
+        shutil.rmtree(self._data, ignore_errors=True)
+        self._data.mkdir()
+        shutil.copy(book / DATABASE_FILE, self._data)
+        try:
+            with TestClient(self._app, follow_redirects=False) as client:
+                yield client
+        finally:
+            self._running = False
 
 
 @pytest.fixture
@@ -103,7 +123,7 @@ def unchanged(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     Somebody at one application for all tests of a file in which nothing may be kept: a day at two places with
     readings, which every such test finds as it was.
     """
-    for client in _client(Settings(data=tmp_path_factory.mktemp("unchanged") / "data"), books / "empty"):
+    for client in Startable(Settings(data=tmp_path_factory.mktemp("unchanged") / "data")).on(books / "empty"):
         site = Site(client)
         site.day_at(8, 9)
         before = site.book()

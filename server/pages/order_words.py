@@ -238,8 +238,8 @@ def clock(came: str) -> Clock:
 
     Raises OutOfRange (field "time").
 
-    >>> clock("1.30 pm"), clock("01:30 GMT")
-    (Clock(minutes=810, zone=''), Clock(minutes=90, zone='GMT'))
+    >>> clock("1.30 pm") == Clock(minutes=13 * 60 + 30), clock("01:30 GMT") == Clock(minutes=90, zone="GMT")
+    (True, True)
     """
     where = _Where("time")
     at, until, zone = _cell(came, where)
