@@ -253,7 +253,10 @@ def test_after_at_a_bare_hour_is_a_time(line, at, until, name):
 @pytest.mark.parametrize(
     ("text", "times"),
     [
-        ("@ 9 a / @ 12 b / @ 1 c / @ 12 d", "09:00 12:00 13:00! 12:00"),  # noon, though out of order: nobody was up late
+        (
+            "@ 9 a / @ 12 b / @ 1 c / @ 12 d",
+            "09:00 12:00 13:00! 12:00",
+        ),  # noon, though out of order: nobody was up late
         ("@ 12 a / @ 1 b / @ 7 c / @ 12 d", "12:00 13:00! 19:00! 00:00!"),
         ("@ 5-7pm a", "17:00-19:00"),
         ("13:30 a / at 5 b", "13:30"),  # by 24 hours nobody writes it so: a note
