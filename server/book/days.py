@@ -235,6 +235,10 @@ class Day:
         known = {self.used.lens: self.used, self.began_used.lens: self.began_used}
         return known.get(lens) or self.others[lens]
 
+    def rig_with(self, lens: int) -> Rig:
+        """What is on the camera once this lens is: what stays of the rig, where it is another one."""
+        return self.rig if lens == self.used.lens else nearest_rig(self.used_with(lens).kit, self.rig)
+
     def level(self, place: DayPlace, now: datetime) -> Level | None:
         """The light at one of its places at the moment it is used."""
         return next(each.level for each in self.lit(now) if each.place.number == place.number)

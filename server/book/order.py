@@ -117,8 +117,12 @@ def clock_words(moment: datetime) -> str:
 
     The moment's own zone counts.
     """
-    twice = moment.replace(fold=1 - moment.fold).utcoffset() != moment.utcoffset()
-    return f"{moment:%H:%M %Z}" if twice else f"{moment:%H:%M}"
+    return f"{moment:%H:%M %Z}" if is_twice(moment) else f"{moment:%H:%M}"
+
+
+def is_twice(moment: datetime) -> bool:
+    """Whether the clock of the moment's zone shows this time twice."""
+    return moment.replace(fold=1 - moment.fold).utcoffset() != moment.utcoffset()
 
 
 def instant(moment: datetime) -> datetime:

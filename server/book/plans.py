@@ -17,7 +17,7 @@ from server.exposure.days import best_day, hurry_of
 from server.exposure.light import Light
 from server.exposure.moves import best_moves, cannot_wear
 from server.exposure.refused import OutOfRange
-from server.exposure.rig import GLASS_ACTIONS, nearest_rig
+from server.exposure.rig import GLASS_ACTIONS
 
 from .order import gaps
 
@@ -59,14 +59,13 @@ class Planned:
     A stop of the running order with its part of the plan.
 
     gap    the time there is before it, None where that is not known;  hurry  how often its hand seconds count
-    before, move  what was on the camera on arriving, and the move;  None where it is not planned, and why not
+    move   None where it is not planned, and why not
     """
 
     lit: LitStop
     used: Carried
     gap: timedelta | None
     hurry: float
-    before: Rig | None = None
     move: Move | None = None
     ready: tuple[Ready, ...] = ()
     why: str = ""
@@ -114,12 +113,13 @@ def plan_of(day: Day, now: datetime, *, whole: bool = False) -> Plan:
     Raises OutOfRange for a day that is too large to plan (`exposure.days`).
     """
     start, used = (day.began, day.began_used) if whole else (day.rig, day.used)
-    planned = _to_plan(day, now, whole=whole)
+    stops = day.order if whole else day.ahead(now)
+    planned = _to_plan(day, day.lit_stops(stops, used.lens, now, as_planned=whole), now, whole=whole)
     asked = [each for each in planned if not each.why]
     if not asked:
         return Plan(tuple(planned), start, used, None, 0.0)
     best = _best_day(used.kit, start, _stops(asked))
-    found = iter(_with_moves(start, asked, best))
+    found = iter(_with_moves(asked, best))
     return Plan(
         tuple(each if each.why else next(found) for each in planned), start, used,
         best.score, best.stop_by_stop_effort, best.stop_by_stop,
@@ -127,32 +127,29 @@ def plan_of(day: Day, now: datetime, *, whole: bool = False) -> Plan:
     )  # fmt: skip
 
 
-def next_planned(day: Day, now: datetime) -> tuple[LitStop, Rig, Move] | None:
+def next_planned(day: Day, ahead: Sequence[LitStop], now: datetime) -> Move | None:
     """
-    The next stop of the plan from here on, with what is on the camera as its lens is on, and the move.
+    The move to the first of the stops ahead that can be planned, by the plan from here on.
 
     None where nothing can be planned, or the day is too large to.
     """
-    asked = [each for each in _to_plan(day, now, whole=False) if not each.why]
+    asked = [each for each in _to_plan(day, ahead, now, whole=False) if not each.why]
     if not asked:
         return None
     try:
         best = _best_day(day.kit, day.rig, _stops(asked))
     except OutOfRange:  # its own page says so
         return None
-    first = asked[0]
-    return first.lit, nearest_rig(first.used.kit, day.rig), best.moves[0]
+    return best.moves[0]
 
 
-def _to_plan(day: Day, now: datetime, *, whole: bool) -> list[Planned]:
+def _to_plan(day: Day, lit: Sequence[LitStop], now: datetime, *, whole: bool) -> list[Planned]:
     """The stops to plan, each with the time there is before it, and why not where one cannot be."""
-    stops, used = (day.order, day.began_used) if whole else (day.ahead(now), day.used)
     # From the last five minutes on: else a plan would hold for one minute, and be worked out anew for each page.
     since = now - (now - EPOCH) % STEADY if day.has_come(now) and not whole else None
-    lit = day.lit_stops(stops, used.lens, now, as_planned=whole)
     return [
         Planned(each, day.used_with(each.lens), gap, hurry_of(gap), why=_why_not(each, day.used_with(each.lens)))
-        for each, gap in zip(lit, gaps(stops, since), strict=True)
+        for each, gap in zip(lit, gaps([each.stop for each in lit], since), strict=True)
     ]
 
 
@@ -183,13 +180,10 @@ def _best_day(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan:
     return best_day(kit, start, stops)
 
 
-def _with_moves(start: Rig, asked: Sequence[Planned], best: DayPlan) -> list[Planned]:
-    found = []
-    before = start
-    for each, move in zip(asked, best.moves, strict=True):
-        found.append(replace(each, before=before, move=move, ready=_ready(each, move.rig)))
-        before = move.rig
-    return found
+def _with_moves(asked: Sequence[Planned], best: DayPlan) -> list[Planned]:
+    return [
+        replace(each, move=move, ready=_ready(each, move.rig)) for each, move in zip(asked, best.moves, strict=True)
+    ]
 
 
 def _ready(planned: Planned, rig: Rig) -> tuple[Ready, ...]:

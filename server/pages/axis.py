@@ -23,6 +23,7 @@ from typing import Literal
 
 import numpy as np
 
+from server.book.order import clock_words, is_twice
 from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST
 from server.exposure.refused import OutOfRange, within
 from server.exposure.wording import minus
@@ -135,15 +136,13 @@ class Axis:
 
     def twice(self, at: datetime) -> bool:
         """Whether the local clock shows this time twice."""
-        local = self.local(at)
-        return local.replace(fold=1 - local.fold).utcoffset() != local.utcoffset()
+        return is_twice(self.local(at))
 
     def clock(self, at: datetime) -> str:
         """The time by the local clock: of two equal hours each with its own zone, the end as it is called."""
         if self.end and at.timestamp() == self._to:
             return self.end
-        local = self.local(at)
-        return f"{local:%H:%M %Z}" if self.twice(at) else f"{local:%H:%M}"
+        return clock_words(self.local(at))
 
     def nearest(self, at: datetime) -> str:
         """The same to the nearest minute."""

@@ -16,7 +16,6 @@ from server.exposure import grads, packing, wording
 from server.exposure.light import Light
 from server.exposure.moves import cannot_wear, other_ways
 from server.exposure.refused import OutOfRange
-from server.exposure.rig import nearest_rig
 
 from .day_view import Around, sun_at, told_answer
 from .drawing import draw
@@ -51,7 +50,7 @@ def show_ways(
     used, level, moment = day.used, day.level(place, now), day.moment(now)
     if lit is not None and lit.place is not None and lit.place.number == place_id:
         used, place, level, moment = day.used_with(lit.lens), lit.place, lit.level, lit.moment
-    rig = day.rig if used is day.used else nearest_rig(used.kit, day.rig)
+    rig = day.rig_with(used.lens)
     ways = []
     if level is not None and not cannot_wear(used.kit, place.look.worn):
         found = other_ways(used.kit, rig, level.light, place.look)

@@ -18,7 +18,6 @@ from server.exposure.cautions import cautions, flicker_caution, place_cautions
 from server.exposure.depth import Focus, blur_ratio, depth
 from server.exposure.glass import why_not_alone
 from server.exposure.moves import best_moves, cannot_wear
-from server.exposure.rig import nearest_rig
 from server.exposure.scales import (
     STEPLESS,
     aperture_position,
@@ -213,7 +212,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
     coming_rows = [_row_ahead(day, each, next(rows), now, between) for each, between in _with_between(ahead, coming)]
     missed_rows = [_row_ahead(day, each, next(rows), now, ()) for each in missed]
     if coming_rows:
-        coming_rows[0] = _with_plan(day, now, coming_rows[0])
+        coming_rows[0] = _with_plan(day, coming_rows[0], coming[0], ahead, now)
     last = max((n for n, each in enumerate(ahead) if each.place is not None), default=-1)
     long_end = here is not None and here.look.long_end
     return DayView(
@@ -281,10 +280,9 @@ def _answered(day: Day, asked: Sequence[tuple[int, Asked]]) -> list[Row]:
     """The row of each of these, with its lens: another one than is on is put on first."""
     found: dict[int, Row] = {}
     for lens in dict.fromkeys(lens for lens, _ in asked):
-        used = day.used_with(lens)
-        rig = day.rig if lens == day.used.lens else nearest_rig(used.kit, day.rig)
         numbers = [number for number, (its, _) in enumerate(asked) if its == lens]
-        found |= zip(numbers, answered(used, rig, tuple(asked[number][1] for number in numbers)), strict=True)
+        its_asked = tuple(asked[number][1] for number in numbers)
+        found |= zip(numbers, answered(day.used_with(lens), day.rig_with(lens), its_asked), strict=True)
     return [found[number] for number in range(len(asked))]
 
 
@@ -295,16 +293,20 @@ def _row_ahead(day: Day, lit: LitStop, row: Row, now: datetime, between: tuple[S
     return replace(row, ahead=Ahead(lit.stop, clock_words(lit.stop.at), wait, lens, between))
 
 
-def _with_plan(day: Day, now: datetime, row: Row) -> Row:
-    """The next stop's row with what the plan has for it, where that is not what the row says."""
-    if row.clean is None or row.ahead is None:
+def _with_plan(day: Day, row: Row, lit: LitStop, ahead: Sequence[LitStop], now: datetime) -> Row:
+    """
+    The next stop's row with what the plan has for it, where that is not what the row says.
+
+    A row that is answered is that of the first stop that can be planned.
+    """
+    if row.clean is None:
         return row
-    planned = next_planned(day, now)
-    if planned is None or planned[0].stop.number != row.ahead.stop.number or planned[2].rig == row.clean.rig:
+    move = next_planned(day, ahead, now)
+    if move is None or move.rig == row.clean.rig:
         return row
-    lit, rig, move = planned
     around = Around(day.mains, sun_at(day.site, lit.moment))
-    return replace(row, plan=told_answer(day.used_with(lit.lens), rig, row.place, move, "other", around))
+    told = told_answer(day.used_with(lit.lens), day.rig_with(lit.lens), row.place, move, "other", around)
+    return replace(row, plan=told)
 
 
 def wait_words(wait: timedelta) -> str:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from server.book.order import clock_words
@@ -162,6 +162,11 @@ def draw(request: Request, template: str, *, status: int = 200, **context: Any) 
     html = _environment.get_template(template).render(path_for=path_for, **context)
     # What came in a charset of its own may hold what UTF-8 cannot.
     return HTMLResponse(html.encode("utf-8", "replace"), status)
+
+
+def attached(content: bytes | str, kind: str, name: str) -> Response:
+    """A file of this media type for the browser to save under a name."""
+    return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
 
 
 def wants_fragment(request: Request) -> bool:

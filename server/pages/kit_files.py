@@ -17,7 +17,7 @@ from server.door.problems import Problem
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.refused import OutOfRange, shown
 
-from .drawing import draw
+from .drawing import attached, draw
 from .forms import TheFile, Typed, text
 from .numbers import Number as RowNumber
 
@@ -41,11 +41,7 @@ def save_kit(book: TheBook, visitor: TheVisitor, kit_id: RowNumber) -> Response:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         document = document_of(kit)
     safe = re.sub(r"[^A-Za-z0-9]+", "-", document.name).strip("-").lower() or "kit"
-    return Response(
-        document.model_dump_json(indent=1) + "\n",
-        media_type="application/json",
-        headers={"content-disposition": f'attachment; filename="{safe}.kit.json"'},
-    )
+    return attached(document.model_dump_json(indent=1) + "\n", "application/json", f"{safe}.kit.json")
 
 
 @router.post("/kits/document")

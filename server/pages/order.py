@@ -18,7 +18,7 @@ from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange
 
 from . import order_calendar, order_words
-from .drawing import draw, zone
+from .drawing import attached, draw, zone
 from .forms import Form, TheFileForm, TheForm, Typed, text
 from .numbers import Number as RowNumber
 from .order_table import (
@@ -138,7 +138,7 @@ def write_csv(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response
         )
         for stop in day.order
     ]  # fmt: skip
-    return _file(order_words.csv_of_rows(rows).encode(), "text/csv; charset=utf-8", f"{day.on}-running-order.csv")
+    return attached(order_words.csv_of_rows(rows).encode(), "text/csv; charset=utf-8", f"{day.on}-running-order.csv")
 
 
 @router.get("/days/{day_id}/order.ics")
@@ -155,11 +155,7 @@ def write_calendar(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Res
         for stop in day.order
     ]  # fmt: skip
     content = order_calendar.calendar_of(events, name=day.name, time_zone=day.time_zone, stamp=datetime.now(UTC))
-    return _file(content, "text/calendar; charset=utf-8", f"{day.on}-running-order.ics")
-
-
-def _file(content: bytes, kind: str, name: str) -> Response:
-    return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
+    return attached(content, "text/calendar; charset=utf-8", f"{day.on}-running-order.ics")
 
 
 # What was pasted, or came as a file.

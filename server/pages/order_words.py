@@ -15,6 +15,7 @@ import re
 import unicodedata
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from typing import TYPE_CHECKING, Never
 
 from server.book.order import Clock
@@ -356,7 +357,13 @@ def place_in(line: str, places: Sequence[str]) -> str:
     >>> place_in("drinks, chapel garden", ["Chapel", "Chapel garden"])
     'Chapel garden'
     """
-    return _Places(places).found_in(line)[1]
+    return _known(tuple(places)).found_in(line)[1]
+
+
+@lru_cache(maxsize=8)
+def _known(places: tuple[str, ...]) -> _Places:
+    """Remembered: a paste asks for every line, and each place has a pattern to be made."""
+    return _Places(places)
 
 
 def _folded(line: str) -> tuple[str, list[int]]:
@@ -416,7 +423,7 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
     wheres = [_Where("text", f"line {number}") for number in range(1, len(lines) + 1)]
     beyond = [_beyond(raw, where) for raw, where in zip(lines, wheres, strict=True)]  # all of them: each is checked
     by_12 = not any(beyond)
-    known = _Places(places)
+    known = _known(tuple(places))
     on: date | None = None
     rows: list[Row] = []
     for raw, where in zip(lines, wheres, strict=True):
@@ -504,7 +511,7 @@ def rows_of_csv(data: bytes | str, places: Sequence[str]) -> list[Row]:
     if not table.strip():
         raise OutOfRange("file", "", "a table with a row for each stop")
     header, cells = _table(table)
-    known = _Places(places)
+    known = _known(tuple(places))
     rows: list[Row] = []
     for number, came in cells:
         where = _Where("file", f"row {number}")

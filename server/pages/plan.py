@@ -71,7 +71,6 @@ class PlanLine:
     told: Told | None
     rig: str
     glass: str
-    touched: bool
     ready: str
     notes: str
     off: str
@@ -144,35 +143,47 @@ class AskedPlan(Form):
 @router.get("/days/{day_id}/plan")
 def show_plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The plan that touches the least glass, drawn and as a table, with the packing list."""
-    day, view = _plan(request, book, visitor, day_id)
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
+        report = report_of(session, visitor.crew, day)
+    view = plan_view(day, report, datetime.now(UTC), whole=_asks_for_whole(request))
     return draw(request, "plan/page.html", day=day, view=view)
 
 
 @router.get("/days/{day_id}/card")
 def show_card(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
-    """The same on a card for the pocket, an A6 sheet."""
-    day, view = _plan(request, book, visitor, day_id)
-    return draw(request, "plan/card.html", day=day, view=view)
-
-
-def _plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: int) -> tuple[Day, PlanView]:
-    asked, _ = AskedPlan.read(request.query_params)
+    """Its lines on a card for the pocket, an A6 sheet."""
     with book.reading() as session:
         day = open_day(session, visitor.crew, day_id)
-        report = report_of(session, visitor.crew, day)
-    return day, plan_view(day, report, datetime.now(UTC), whole=asked is not None and asked.whole)
+    whole, plan, refused = _planned(day, datetime.now(UTC), whole=_asks_for_whole(request))
+    lines = () if plan is None else _lines(day, plan)
+    return draw(request, "plan/card.html", day=day, starts=_starts(day, whole=whole), lines=lines, refused=refused)
+
+
+def _asks_for_whole(request: Request) -> bool:
+    asked, _ = AskedPlan.read(request.query_params)
+    return asked is not None and asked.whole
+
+
+def _planned(day: Day, now: datetime, *, whole: bool) -> tuple[bool, Plan | None, OutOfRange | None]:
+    """Whether the plan is that of the whole day, which it is until the day begins; the plan, or why there is none."""
+    whole = whole or not (day.state.began is not None or day.has_come(now))
+    try:
+        return whole, plan_of(day, now, whole=whole), None
+    except OutOfRange as refused:
+        return whole, None, refused
+
+
+def _starts(day: Day, *, whole: bool) -> str:
+    rig, used = (day.began, day.began_used) if whole else (day.rig, day.used)
+    return f"{_rig(rig)}, {wording.on_the_lens(used.kit, rig)}"
 
 
 def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanView:
     """The view of a day's plan: of what is still to come, or of the whole day from its start."""
     begun = day.state.began is not None
-    whole = whole or not (begun or day.has_come(now))
-    plan, refused = None, None
-    try:
-        plan = plan_of(day, now, whole=whole)
-    except OutOfRange as error:
-        refused = error
-    rig, used = (day.began, day.began_used) if whole else (day.rig, day.used)
+    whole, plan, refused = _planned(day, now, whole=whole)
+    used = day.began_used if whole else day.used
     picture = None
     if plan is not None and day.order:
         with contextlib.suppress(OutOfRange):  # an order that days of shifts have torn apart has its table yet
@@ -181,7 +192,7 @@ def plan_view(day: Day, report: Report, now: datetime, *, whole: bool) -> PlanVi
         whole=whole,
         begun=begun,
         from_here=begun or day.has_come(now),
-        starts=f"{_rig(rig)}, {wording.on_the_lens(used.kit, rig)}",
+        starts=_starts(day, whole=whole),
         lens=dict(used.lenses)[used.lens],
         lines=() if plan is None else _lines(day, plan),
         done=_done(day, report),
@@ -222,7 +233,6 @@ def _lines(day: Day, plan: Plan) -> tuple[PlanLine, ...]:
                 told=None if move is None else wording.told(kit, move),
                 rig="" if move is None else _rig(move.rig, plan.start.shutter),
                 glass="" if move is None else wording.on_the_lens(kit, move.rig),
-                touched=each.touched,
                 ready="; ".join(_ready_short(kit, ready) for ready in each.ready),
                 notes=stop.notes,
                 off=_off_look(each),
@@ -266,7 +276,6 @@ def _ready_short(kit: Kit, ready: Ready) -> str:
 def _done(day: Day, report: Report) -> tuple[DoneLine, ...]:
     """The stops that were gone to, each as it was done last."""
     numbers = {stop.number: number for number, stop in enumerate(day.order, 1)}
-    last = {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
     return tuple(
         DoneLine(
             number=numbers[number],
@@ -277,9 +286,14 @@ def _done(day: Day, report: Report) -> tuple[DoneLine, ...]:
             rig=_rig(line.rig),
             glass=wording.on_the_lens(line.used.kit, line.rig),
         )
-        for number, line in sorted(last.items(), key=lambda each: each[1].at)
+        for number, line in sorted(_last_moves(report).items(), key=lambda each: each[1].at)
         if line.stop is not None
     )
+
+
+def _last_moves(report: Report) -> dict[int, ReportLine]:
+    """For each stop that was gone to, by its number, how it was done last."""
+    return {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
 
 
 def _touches(moves: Sequence[Move]) -> int:
@@ -331,7 +345,7 @@ def _cost(plan: Plan, moves: Sequence[Move], effort: float) -> Cost:
 def _picture(day: Day, plan: Plan, report: Report, now: datetime) -> PlanPicture:
     """The time axis: every stop of the order, those that are done with what was really on the lens."""
     planned = {each.lit.stop.number: each for each in plan.stops}
-    really = {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
+    really = _last_moves(report)
     last = day.order[-1]
     ends = max((stop.ends or stop.at for stop in day.order), key=instant)
     start, stop = later(day.order[0].at, -AROUND), later(max(ends, later(last.at, LASTS), key=instant), AROUND)

@@ -18,6 +18,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
+from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange, within
 from server.exposure.sun import EventKind, SunEvent
 from server.exposure.wording import minus
@@ -66,7 +67,7 @@ from .axis import (
     value_at,
 )
 
-LINES_MOST, STOPS_MOST = 200, 100
+LINES_MOST = 200
 
 PLOT_HIGH = 200.0  # px, the EV scale
 HEAD_HIGH = 18.0  # px, the hours over everything

@@ -20,7 +20,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.scales import marked_shutter
 
-from .drawing import draw, zone
+from .drawing import attached, draw, zone
 from .forms import Form, TheForm, text
 from .numbers import Number as RowNumber
 from .order_words import guarded
@@ -88,11 +88,7 @@ def write_report(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Respo
     writer.writerow(["date", *names])
     for line in _lines(day, report):
         writer.writerow([line.at.date().isoformat(), *(guarded(getattr(line, name)) for name in names)])
-    return Response(
-        out.getvalue(),
-        media_type="text/csv; charset=utf-8",
-        headers={"content-disposition": f'attachment; filename="{day.on}-camera-report.csv"'},
-    )
+    return attached(out.getvalue(), "text/csv; charset=utf-8", f"{day.on}-camera-report.csv")
 
 
 class LessonForm(Form):
