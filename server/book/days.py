@@ -282,7 +282,7 @@ def changed_at(session: Session, venue_id: int) -> None:
 
 @cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: (row.stamp, row.kit_stamp), lock=Lock())
 def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
-    events = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
+    events = _events(session, day_id)
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
     readings = {
         (each.place_id, each.part): Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky, each.logged_at)
@@ -352,8 +352,7 @@ def shortfalls(day: Day, now: datetime) -> tuple[tuple[str, float], ...]:
 
 def with_lens(session: Session, crew_id: int, day_id: int, lens: int) -> Carried:
     """What would be in use with another lens of the day's kit. Raises NotThere for one that the kit has not."""
-    row = _row(session, crew_id, day_id)
-    used = _carried_by(session, row, lens)
+    used = used_on(session, crew_id, day_id, lens)
     if used.lens != lens:
         raise NotThere("lenses")
     return used
@@ -373,10 +372,14 @@ def venue_of(session: Session, crew_id: int, day_id: int) -> int:
     return int(_row(session, crew_id, day_id).venue_id)
 
 
+def _events(session: Session, day_id: int) -> list[Event]:
+    return [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
+
+
 def log_of(session: Session, crew_id: int, day_id: int) -> tuple[list[Event], Rig]:
     """The day's log as it is kept, and what was on the camera before it."""
     row = _row(session, crew_id, day_id)
-    return [Event(*each) for each in session.execute(_LOG, {"day": day_id})], rig_from(row.start)
+    return _events(session, day_id), rig_from(row.start)
 
 
 def _look(row: Any, day: Any, kit: Kit) -> Look:
@@ -511,8 +514,7 @@ def readings_of_day(session: Session, day_id: int) -> dict[int, list[Reading]]:
     of_venue = select(row).join(place, place.place_id == row.place_id).where(place.day_id == day_id, row.part == "face")
     for each in session.scalars(of_venue):
         found.setdefault(each.place_id, []).append(Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky))
-    log = [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
-    for place_id, reading in taken_on_day(log):
+    for place_id, reading in taken_on_day(_events(session, day_id)):
         found.setdefault(place_id, []).append(reading)
     return found
 

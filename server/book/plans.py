@@ -174,10 +174,20 @@ def _stops(asked: Sequence[Planned], *, brighter: bool | None = None) -> tuple[L
     return tuple(found)
 
 
-@lru_cache(maxsize=64)
 def _best_day(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan:
-    """Remembered: the plan, its card, its packing list and the day page ask the same."""
-    return best_day(kit, start, stops)
+    found = _best_or_refused(kit, start, stops)
+    if isinstance(found, OutOfRange):
+        raise OutOfRange(found.field, found.came, found.allowed)
+    return found
+
+
+@lru_cache(maxsize=64)
+def _best_or_refused(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan | OutOfRange:
+    """Remembered, a refusal too: the plan, its card, its packing list and the day page ask the same."""
+    try:
+        return best_day(kit, start, stops)
+    except OutOfRange as refused:
+        return refused.with_traceback(None)
 
 
 def _with_moves(asked: Sequence[Planned], best: DayPlan) -> list[Planned]:

@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from server.book.days import Day, DayPlace
+    from server.book.store import Book
     from server.door.visitor import Visitor
 
     from .readings import Reading
@@ -187,6 +188,7 @@ def show_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
 def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """The shooter walked to a place with one of its two answers on the camera."""
     form, typed = Tap.read(came)
+    wrong = ""
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
         if form is not None:
@@ -196,13 +198,14 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             try:
                 data = {"place": day.place(form.place).number, "answer": answer, "rig": checked_rig(used.kit, rig)}
             except OutOfRange:
-                return _drawn(request, session, visitor, day_id, wrong=KIT_CHANGED)
-            # A stop that was taken out of the order meanwhile makes the walk no less true.
-            stop = next((stop for stop in day.order if stop.number == form.stop), None)
-            data |= {} if stop is None else {"stop": stop.number, "stop_name": stop.name}
-            data |= {} if other is None else {"lens": other}
-            append(session, day_id, form.event_id, "moved", data, visitor.name)
-        return _drawn(request, session, visitor, day_id, typed, "Kept. Undo takes it back.")
+                wrong = KIT_CHANGED
+            else:
+                # A stop that was taken out of the order meanwhile makes the walk no less true.
+                stop = next((stop for stop in day.order if stop.number == form.stop), None)
+                data |= {} if stop is None else {"stop": stop.number, "stop_name": stop.name}
+                data |= {} if other is None else {"lens": other}
+                append(session, day_id, form.event_id, "moved", data, visitor.name)
+    return _drawn(request, book, visitor, day_id, typed, "Kept. Undo takes it back.", wrong=wrong)
 
 
 @router.post("/days/{day_id}/nudges")
@@ -216,7 +219,7 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
             data = {"place": day.place(form.place).number, "clicks": form.clicks}
             append(session, day_id, form.event_id, "nudged", data, visitor.name)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
-        return _drawn(request, session, visitor, day_id, typed, said)
+    return _drawn(request, book, visitor, day_id, typed, said)
 
 
 class SkyNudge(Form):
@@ -248,7 +251,7 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
                 append(session, day_id, form.event_id, "sky_nudged", data, visitor.name)
             elif not in_log(session, day_id, form.event_id):
                 wrong = "Not shared: it was shared already, or something else has happened since."
-        return _drawn(request, session, visitor, day_id, typed, said, wrong=wrong)
+    return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
 
 
 class SkyTap(Form):
@@ -273,7 +276,7 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
                 else "noted; without coordinates nothing is forecast"
             )
             said = f"Sky {SKY_WORDS[form.sky]}: {goes}."
-        return _drawn(request, session, visitor, day_id, typed, said)
+    return _drawn(request, book, visitor, day_id, typed, said)
 
 
 class ShiftTap(Form):
@@ -293,7 +296,7 @@ class ShiftTap(Form):
 def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """The bride is late: everything from a stop on moves, and light and plan with it."""
     form, typed = ShiftTap.read(came)
-    said = ""
+    said, wrong = "", ""
     with book.writing() as session:
         day = open_day(session, visitor.crew, day_id)
         if form is not None:
@@ -301,11 +304,13 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             stops = [stop.number for stop in day.order[day.order.index(first) :]]
             most = max(abs(day.state.shifts.get(stop, 0) + form.minutes) for stop in stops)
             if most > SHIFT_MOST:
-                return _drawn(request, session, visitor, day_id, wrong="Not shifted: that would be half a day in all.")
-            data = {"stops": stops, "minutes": form.minutes}
-            append(session, day_id, form.event_id, "order_shifted", data, visitor.name)
-            said = f"From {first.name} on, all {abs(form.minutes)} min {'later' if form.minutes > 0 else 'earlier'}."
-        return _drawn(request, session, visitor, day_id, typed, said)
+                wrong = "Not shifted: that would be half a day in all."
+            else:
+                data = {"stops": stops, "minutes": form.minutes}
+                append(session, day_id, form.event_id, "order_shifted", data, visitor.name)
+                way = "later" if form.minutes > 0 else "earlier"
+                said = f"From {first.name} on, all {abs(form.minutes)} min {way}."
+    return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
 
 
 class ClipTap(Form):
@@ -332,7 +337,7 @@ def note_clip(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
             data = {"name": form.name} | ({"notes": form.notes} if form.notes else {})
             append(session, day_id, form.event_id, "clip_noted", data, visitor.name)
             said = f"{form.name} noted."
-        return _drawn(request, session, visitor, day_id, typed, said)
+    return _drawn(request, book, visitor, day_id, typed, said)
 
 
 class HourForm(Form):
@@ -350,7 +355,7 @@ def show_hour(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
         if form is not None:
             session.execute(update(tables.Day).where(tables.Day.id == day_id).values(seen_at=form.seen_at))
             changed(session, day_id)
-        return _drawn(request, session, visitor, day_id, typed)
+    return _drawn(request, book, visitor, day_id, typed)
 
 
 @router.post("/days/{day_id}/undo")
@@ -361,7 +366,7 @@ def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber
         open_day(session, visitor.crew, day_id)
         if form is not None:
             append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name)
-        return _drawn(request, session, visitor, day_id, typed, "Taken back.")
+    return _drawn(request, book, visitor, day_id, typed, "Taken back.")
 
 
 class LensTap(Form):
@@ -384,7 +389,7 @@ def change_lens(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             data = {"lens": form.lens, "rig": checked_rig(used.kit, rig)}
             append(session, day_id, form.event_id, "lens_changed", data, visitor.name)
             said = lens_words(day.kit, used.kit, day.rig, rig)
-        return _drawn(request, session, visitor, day_id, typed, said)
+    return _drawn(request, book, visitor, day_id, typed, said)
 
 
 @router.get("/days/{day_id}/rig")
@@ -495,16 +500,19 @@ KIT_CHANGED = "Not kept: the kit has changed since this page was drawn. These ar
 
 
 def _drawn(
-    request: Request, session: Session, visitor: Visitor, day_id: int, typed: Typed | None = None, said: str = "",
-    *, wrong: str = "",
+    request: Request, book: Book, visitor: Visitor, day_id: int, typed: Typed, said: str = "", *, wrong: str = ""
 ) -> Response:  # fmt: skip
-    """The day after a tap: the fragment for htmx, else back to the page, safe to reload."""
-    if typed is not None and typed.errors:
+    """
+    The day after a tap: the fragment for htmx, else back to the page, safe to reload.
+
+    The tap is kept by then: what the answers and the plan take must hold up nobody else's.
+    """
+    if typed.errors:
         wrong = "Not kept: " + "; ".join(typed.errors.values())
     if not wrong and not wants_fragment(request):
         return _to_day(request, day_id)
-    session.flush()
-    day = open_day(session, visitor.crew, day_id)
+    with book.reading() as session:
+        day = open_day(session, visitor.crew, day_id)
     view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong)
     template = "day/_day.html" if wants_fragment(request) else "day/page.html"
     return draw(request, template, status=422 if wrong else 200, view=view)

@@ -70,7 +70,7 @@ def main() -> None:
         with book.reading() as session:
             day = open_day(session, 1, 1)
             report = report_of(session, 1, day)
-        forget = plans._best_day.cache_clear
+        forget = plans._best_or_refused.cache_clear
         plan = plans.plan_of(day, now, whole=True)
         picture = seconds(partial(page._picture, day, plan, report, now))
         asked = [each for each in plan.stops if not each.why]

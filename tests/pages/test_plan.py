@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from server.book import tables
+from server.book import plans, tables
 from server.book.days import changed, open_day
 from server.book.plans import plan_of
 from server.exposure import days as engine
@@ -142,6 +142,15 @@ def test_without_an_order_the_plan_says_where_to_make_one(site):
     assert "Nothing to print yet" in site.get("/days/1/card").text
 
 
+@pytest.fixture
+def forgotten():
+    """No plan and no refusal of another test's day is remembered, nor this one's after it."""
+    plans._best_or_refused.cache_clear()
+    yield
+    plans._best_or_refused.cache_clear()
+
+
+@pytest.mark.usefixtures("forgotten")
 @pytest.mark.parametrize("limit", ["CELLS_A_STOP_MOST", "CELLS_A_DAY_MOST", "RIGS_A_DAY_MOST"])
 def test_a_day_that_is_too_large_is_said_to_be(site, monkeypatch, limit):
     lamps_day(site, 9, 10)
