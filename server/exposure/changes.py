@@ -300,7 +300,7 @@ class Layer:
     def of(cls, case: Case, best: BestRigs) -> Layer:
         """The stop's setups, each in its place."""
         setups, able = best.setups, best.able
-        bits = _bits(setups.on[able])
+        bits = bits_of(setups.on[able])
         turn = np.abs(setups.turned[able][:, None] - case.turns).argmin(axis=1)
         step, held = setups.built_in[able], setups.holder[able]
         mine = setups.variable[able] == case.variable
@@ -367,7 +367,7 @@ class Uses:
     @classmethod
     def of(cls, kits: Sequence[Kit], start: Rigs, bests: Sequence[BestRigs]) -> Uses:
         """From each stop's kit and best rigs, and the rig on the first lens."""
-        on = np.concatenate([_bits(best.setups.on[best.able]) for best in bests])
+        on = np.concatenate([bits_of(best.setups.on[best.able]) for best in bests])
         held = np.concatenate([best.setups.holder[best.able] for best in bests])
         # A plate that no stop can use, and that is not in the holder, is only worth putting there to be in the way.
         in_holder = int(np.bitwise_or.reduce(on[held], initial=start.content[0])) | _in_the_way(kits)
@@ -415,7 +415,8 @@ def cases(kit: Kit, content: Bits, uses: Uses, bests: Sequence[BestRigs]) -> lis
     return found
 
 
-def _bits(on: Bools) -> Bits:
+def bits_of(on: Bools) -> Bits:
+    """Sets of filters, a row each, as numbers: a bit for each filter in the kit's order."""
     bits: Bits = on.astype(np.int64) @ (np.int64(1) << np.arange(on.shape[1]))
     return bits
 

@@ -28,13 +28,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .changes import Case, Layer, Rigs, Uses, cases, nearest, on_another_lens, onward, seconds
-from .moves import BestRigs, Move, best_rigs, check_worn, kept_first
+from .moves import MILLION, BestRigs, Move, best_rigs, check_worn, kept_first, millionths, summed
 from .packing import chain
 from .refused import OutOfRange, within
 from .rig import check_rig, nearest_rig
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
@@ -46,8 +46,6 @@ if TYPE_CHECKING:
     Bits = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-DECIMALS = 6  # parts of a score are rounded to 1e-6, and sums are of such parts
-MILLION = 10**DECIMALS
 STOPS_MOST = 100
 HURRY_MOST = 10.0
 CALM = timedelta(minutes=10)  # between two stops: the hand seconds count once. Common practice, no source
@@ -196,20 +194,16 @@ def _hurried(kit: Kit, stop: Stop, move: Move) -> Move:
 def _sums(moves: Sequence[Move]) -> DayScore:
     scores = [move.score for move in moves]
     return DayScore(
-        miss=_sum(score.miss for score in scores),
+        miss=summed(score.miss for score in scores),
         off_look=sum(score.off_look for score in scores),
-        shutter_off=_sum(score.shutter_off for score in scores),
+        shutter_off=summed(score.shutter_off for score in scores),
         iso_lift=sum(score.iso_lift for score in scores),
-        effort=_sum(score.effort for score in scores),
-        residual=_sum(abs(move.residual) for move in moves),
-        hand_seconds=_sum(score.hand_seconds for score in scores),
-        glass_seconds=_sum(score.glass_seconds for score in scores),
+        effort=summed(score.effort for score in scores),
+        residual=summed(abs(move.residual) for move in moves),
+        hand_seconds=summed(score.hand_seconds for score in scores),
+        glass_seconds=summed(score.glass_seconds for score in scores),
         off_wanted=sum(score.off_wanted for score in scores),
     )
-
-
-def _sum(parts: Iterable[float]) -> float:
-    return round(math.fsum(round(part, DECIMALS) for part in parts), DECIMALS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -358,7 +352,7 @@ class _Day:
         best = self._best(number)
         able = np.nonzero(best.there)
         stray = self.kit.hands.stray * best.off_wanted[able[-1]] / self.kit.body.clicks_per_stop
-        _, least = _smallest([_millionths(part)[None, :] for part in (stray, np.abs(best.residual(*able)))])
+        _, least = _smallest([millionths(part)[None, :] for part in (stray, np.abs(best.residual(*able)))])
         there = np.zeros(best.there.shape, dtype=bool)
         there[able] = least[0]
         return there
@@ -434,7 +428,7 @@ class _Day:
             rigs.append(here[reached])
             ways.append(way[:, reached])
             then = self._rigs(number, rigs[-1])
-            glass.append(_millionths(seconds(self.kit, now, then)[1]))
+            glass.append(millionths(seconds(self.kit, now, then)[1]))
             now = then
         return rigs, ways, glass
 
@@ -447,9 +441,9 @@ class _Day:
         effort = self.stops[number].hurry * hand + self._stray_of(number, then)
         residual = np.abs(self._best(number).residual(*self._where(number, then)))
         return (
-            _millionths(effort) + to_go[0],
-            np.broadcast_to(_millionths(residual) + to_go[1], effort.shape),
-            _millionths(glass) + to_go[2],
+            millionths(effort) + to_go[0],
+            np.broadcast_to(millionths(residual) + to_go[1], effort.shape),
+            millionths(glass) + to_go[2],
         )
 
     def _order(self, number: int, reached: _Reached) -> Ints:
@@ -484,11 +478,6 @@ def _first(ways: Sequence[Bools], keys: Sequence[Bits | Ints]) -> list[Bools]:
     for number in range(len(kept) - 1, 0, -1):
         kept[number - 1] &= kept[number].any(axis=1)
     return kept
-
-
-def _millionths(part: Floats) -> Bits:
-    whole: Bits = np.rint(part * MILLION).astype(np.int64)
-    return whole
 
 
 def _in_parts(rows: int, each: int) -> list[slice]:

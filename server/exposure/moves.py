@@ -15,6 +15,7 @@ Held to a plain loop over every rig in tests/exposure/test_moves.py.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -30,16 +31,19 @@ from .rig import GLASS_ACTIONS, Action, Kit, Look, Rig, actions, check_rig
 from .scales import ClicksPerStop, aperture_position, iso_position, marked_f_number, marked_shutter
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from .light import Light
+    from .rig import Body
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.intp]
+    Bits = NDArray[np.int64]
 
-DECIMALS = 6  # parts of a score are compared at 1e-6
+DECIMALS = 6  # parts of a score are compared at 1e-6, and sums are of such parts
+MILLION = 10**DECIMALS
 EDGE = 0.5 * 10.0**-DECIMALS + 1e-9  # what rounds down to a bound still keeps it, and a last digit more
 RIGS_MOST = 50_000_000  # legal rigs a call may ask about
 PLACES_MOST = 400
@@ -329,16 +333,11 @@ class _Dials:
         The present ISO and shutter are legal even where the body's lists lack them; of all the shutters, only those
         that are steady under the look's lamps.
         """
-        isos = {iso_position(rig.iso): rig.iso}
-        for speed in kit.body.iso_allowed:
-            isos.setdefault(iso_position(speed), speed)
-        shutters = tuple(sorted({rig.shutter, *kit.body.shutters}))
-        if look.mains is not None:
-            if missing := no_steady_shutter(kit, rig, look):
-                raise OutOfRange("look.mains", look.mains, f"lamps that a shutter is steady under: {missing}")
-            shutters = _steady(shutters, look.mains)
+        isos = legal_isos(kit, rig)
         irises = kit.irises(long_end=look.long_end)
-        return _dials(kit.body.clicks_per_stop, irises, tuple(isos[k] for k in sorted(isos)), shutters)
+        return _dials(
+            kit.body.clicks_per_stop, irises, tuple(isos[k] for k in sorted(isos)), legal_shutters(kit, rig, look)
+        )
 
 
 @remembered(lambda found: 4 * len(found.exposure))
@@ -369,13 +368,11 @@ class _Wish:
 
     @classmethod
     def of(cls, kit: Kit, dials: _Dials, look: Look) -> _Wish:
-        quiet = kit.body.iso_quiet
         return _wish(
             dials,
             look.shutter,
             tuple(aperture_position(n, dials.clicks) for n in (look.wanted, look.widest, look.narrowest)),
-            tuple(sorted(iso_position(base) for base in kit.body.iso_base)),
-            None if quiet is None else iso_position(quiet),
+            *quiet_positions(kit.body),
         )
 
     def of_rank(self, rank: int) -> Ints:
@@ -755,6 +752,45 @@ def glass_on(kit: Kit, now: Rig, ways: Setups, way: int) -> Rig:
 def kept_first(now: tuple[str, ...], chosen: list[str]) -> tuple[str, ...]:
     """The chosen filters, by id: those that are there already in their present order, then the others."""
     return (*(f for f in now if f in chosen), *(f for f in chosen if f not in now))
+
+
+def legal_isos(kit: Kit, rig: Rig) -> dict[int, float]:
+    """The ISOs by their position: the body's, and the present one even where its list lacks it."""
+    isos = {iso_position(rig.iso): rig.iso}
+    for speed in kit.body.iso_allowed:
+        isos.setdefault(iso_position(speed), speed)
+    return isos
+
+
+def legal_shutters(kit: Kit, rig: Rig, look: Look, field: str = "look.mains") -> tuple[float, ...]:
+    """
+    The shutters [s], in order, that are steady under the look's lamps: the body's, and the present one.
+
+    Raises OutOfRange with this field where none is.
+    """
+    shutters = tuple(sorted({rig.shutter, *kit.body.shutters}))
+    if look.mains is None:
+        return shutters
+    if missing := no_steady_shutter(kit, rig, look):
+        raise OutOfRange(field, look.mains, f"lamps that a shutter is steady under: {missing}")
+    return _steady(shutters, look.mains)
+
+
+def quiet_positions(body: Body) -> tuple[tuple[int, ...], int | None]:
+    """Where the ISO shows no noise, as `iso_lift_at` asks for it: the bases in order, and up to where above them."""
+    bases = tuple(sorted(iso_position(base) for base in body.iso_base))
+    return bases, None if body.iso_quiet is None else iso_position(body.iso_quiet)
+
+
+def millionths(part: Floats) -> Bits:
+    """Parts of a score in whole millionths, which add up exactly."""
+    whole: Bits = np.rint(part * MILLION).astype(np.int64)
+    return whole
+
+
+def summed(parts: Iterable[float]) -> float:
+    """The sum of a score's rounded parts, as the contract has it."""
+    return round(math.fsum(round(part, DECIMALS) for part in parts), DECIMALS)
 
 
 def iso_lift_at(position: int, bases: tuple[int, ...], quiet: int | None) -> int:

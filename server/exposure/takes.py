@@ -24,17 +24,28 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from .changes import Rigs, seconds
-from .flicker import is_steady
+from .changes import Rigs, bits_of, seconds
 from .glass import Setups, setups
-from .moves import DECIMALS, EDGE, RIGS_MOST, Move, Score, check_worn, glass_on, iso_lift_at, no_steady_shutter
+from .moves import (
+    EDGE,
+    MILLION,
+    RIGS_MOST,
+    Move,
+    Score,
+    check_worn,
+    glass_on,
+    iso_lift_at,
+    legal_isos,
+    legal_shutters,
+    millionths,
+    quiet_positions,
+    summed,
+)
 from .refused import OutOfRange
 from .rig import GLASS_ACTIONS, actions, check_rig, glass_stops
 from .scales import aperture_position, iso_position, marked_f_number
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from numpy.typing import NDArray
 
     from .light import Light
@@ -46,7 +57,6 @@ if TYPE_CHECKING:
 
 Kind = Literal["iris", "variable_nd", "iso"]
 
-MILLION = 10**DECIMALS
 SLACK = 2 / MILLION + 1e-8  # s: what two rounded parts may hide of a sum, and a long sum's last digits
 # A take is answered exactly or refused, past this and past `moves.RIGS_MOST` for the rigs of one end.
 PAIRS_MOST = 1_000_000  # pairs as good as the best in all but the last parts, which are compared one by one
@@ -285,7 +295,7 @@ class _Search:
         """What the dial's nearest position misses at one end, beside what the rest takes [millionths of a click]."""
         want = self.target[end] - takes
         off = np.abs(self.dial.takes[end][self._nearest(end, want)] - want)
-        return _millionths(np.maximum(0.0, off - self.allowed[end]))
+        return millionths(np.maximum(0.0, off - self.allowed[end]))
 
     def _nearest(self, end: int, want: Floats) -> Ints:
         """The dial's position at one end that takes most nearly what is wanted [clicks]."""
@@ -344,12 +354,12 @@ class _Search:
     ) -> _Found:
         """The best of some pairs with the same picture; every array is (pairs,)."""
         dial, rest, sets = self.dial, self.rest, self.sets
-        effort = _millionths(sets.to[setup] + rest.to[setting] + dial.to[one])
-        effort += _millionths(dial.onward[one, other] + rest.stray[setting])
+        effort = millionths(sets.to[setup] + rest.to[setting] + dial.to[one])
+        effort += millionths(dial.onward[one, other] + rest.stray[setting])
         takes = sets.takes[group] + rest.takes[setting]
         residual = np.zeros_like(effort)
         for target, row, place in zip(self.target, dial.takes, (one, other), strict=True):
-            residual += _millionths(np.abs(target - takes - row[place]))
+            residual += millionths(np.abs(target - takes - row[place]))
         keep = np.arange(len(group))
         for part in (effort, residual, sets.way[setup], setting, one, other):
             keep = keep[part[keep] == part[keep].min()]
@@ -385,9 +395,7 @@ class _Take:
     def of(cls, kit: Kit, rig: Rig, start: tuple[Light, Look], end: tuple[Light, Look]) -> _Take:
         here, there = (kit.irises(long_end=look.long_end) for _, look in (start, end))
         both = range(max(here.start, there.start), here.stop)  # zoomed in or not, a lens closes to the same
-        isos = {iso_position(rig.iso): rig.iso}  # legal even where the body's list lacks it
-        for speed in kit.body.iso_allowed:
-            isos.setdefault(iso_position(speed), speed)
+        isos = legal_isos(kit, rig)
         shutters = _shutters(kit, rig, start[1], end[1])
         ways = setups(kit.filters, kit.holder, kit.lens.thread, kit.body.built_in_nd, kit.step_ups, start[1].worn)
         rigs = len(ways.stops) * max(len(here), len(there)) * len(isos) * len(shutters)
@@ -474,7 +482,7 @@ class _Take:
     def _seconds(self, turned: Floats) -> Floats:
         """What the hand needs for every setup's glass and built-in step, and its variable ND turned to this [s]."""
         ways, count = self.ways, len(self.ways.stops)
-        on = ways.on @ (1 << np.arange(len(self.kit.filters), dtype=np.int64))
+        on = bits_of(ways.on)
         now = Rigs.of(self.kit, self.rig)
         then = Rigs(
             held=ways.holder,
@@ -497,7 +505,7 @@ class _Take:
         iris, iso, number = (each.ravel() for each in np.meshgrid(irises, isos, numbers, indexing="ij"))
         shutter = self.shutters[number]
         stays_iris, stays_iso = ridden != "iris", ridden != "iso"
-        shutter_off = [_millionths(3 * np.abs(np.log2(shutter / look.shutter))) for _, look in self.ends]
+        shutter_off = [millionths(3 * np.abs(np.log2(shutter / look.shutter))) for _, look in self.ends]
         to = np.where(shutter == self.rig.shutter, 0.0, self.kit.hands.shutter)
         return _Rest(
             iris,
@@ -540,9 +548,7 @@ class _Take:
         return np.where(positions == iso_position(self.rig.iso), 0.0, self.kit.hands.iso)
 
     def _iso_lift(self, positions: Ints) -> Ints:
-        body = self.kit.body
-        bases = tuple(sorted(iso_position(base) for base in body.iso_base))
-        quiet = None if body.iso_quiet is None else iso_position(body.iso_quiet)
+        bases, quiet = quiet_positions(self.kit.body)
         return np.array([iso_lift_at(position, bases, quiet) for position in positions.tolist()])
 
     def _marked(self, iris: int) -> float:
@@ -562,12 +568,12 @@ class _Take:
         moves = self._move(0, self.rig, first), self._move(1, first, last)
         scores = [move.score for move in moves]
         score = TakeScore(
-            miss=_sum(score.miss for score in scores),
+            miss=summed(score.miss for score in scores),
             off_look=sum(score.off_look for score in scores),
-            shutter_off=_sum(score.shutter_off for score in scores),
+            shutter_off=summed(score.shutter_off for score in scores),
             iso_lift=sum(score.iso_lift for score in scores),
-            effort=_sum(score.effort for score in scores),
-            residual=_sum(abs(move.residual) for move in moves),
+            effort=summed(score.effort for score in scores),
+            residual=summed(abs(move.residual) for move in moves),
         )
         return Ride(kind, *moves, score)
 
@@ -594,13 +600,8 @@ class _Take:
 
 def _shutters(kit: Kit, rig: Rig, start: Look, end: Look) -> list[float]:
     """The shutters [s] that are steady under the lamps of both ends: the body's, and the present one."""
-    shutters = sorted({rig.shutter, *kit.body.shutters})
-    for name, look in (("start", start), ("end", end)):
-        if look.mains is None:
-            continue
-        if missing := no_steady_shutter(kit, rig, look):
-            raise OutOfRange(f"{name}.mains", look.mains, f"lamps that a shutter is steady under: {missing}")
-        shutters = [shutter for shutter in shutters if is_steady(shutter, look.mains)]
+    here, there = legal_shutters(kit, rig, start, "start.mains"), legal_shutters(kit, rig, end, "end.mains")
+    shutters = [shutter for shutter in here if shutter in there]
     if not shutters:
         allowed = f"{start.mains} as at the start: no shutter that there is is steady under both"
         raise OutOfRange("end.mains", end.mains, allowed)
@@ -614,12 +615,3 @@ def _least_between(values: Ints) -> Ints:
     for low in range(count):
         least[low, low + 1 :] = np.minimum.accumulate(values[low:])
     return least
-
-
-def _millionths(part: Floats) -> Bits:
-    whole: Bits = np.rint(part * MILLION).astype(np.int64)
-    return whole
-
-
-def _sum(parts: Iterable[float]) -> float:
-    return round(math.fsum(round(part, DECIMALS) for part in parts), DECIMALS)
