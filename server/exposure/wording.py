@@ -338,13 +338,6 @@ def told_take(kit: Kit, ride: Ride, seconds: float) -> ToldTake:
     )
 
 
-def take_sentence(kit: Kit, ride: Ride, seconds: float) -> str:
-    """The same as a few sentences. Raises as `told_take`."""
-    said = told_take(kit, ride, seconds)
-    parts = [said.before, f"{_capital(said.ride)}.", _capital(_and(said.wrong)), said.slow, said.shows]
-    return " ".join(part if part.endswith(".") else f"{part}." for part in parts if part)
-
-
 def _ride_words(kit: Kit, ride: Ride, seconds: float) -> str:
     clicks, first, last = kit.body.clicks_per_stop, ride.start.rig, ride.end.rig
     done = next(iter(ride.end.actions), None)

@@ -12,7 +12,7 @@ from server.exposure.moves import Move, Score
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Body, Hands, Kit, Lens, Look, Rig, actions
 from server.exposure.takes import Kind, Ride, TakeScore, best_takes
-from server.exposure.wording import take_sentence, told_take
+from server.exposure.wording import told_take
 
 BODY = Body(3, (100, 800), (100, 200, 400, 800), (0.02,))
 KIT = Kit(
@@ -125,18 +125,25 @@ def test_what_a_ride_changes_besides_is_said_where_there_is_one(kind, first, las
     assert bool(shows) == bool(said)
 
 
+def read_out(kit, ride, seconds):
+    """All that is said of a ride, one after the other."""
+    said = told_take(kit, ride, seconds)
+    parts = [said.before, said.ride, " and ".join(said.wrong), said.slow, said.shows]
+    return " ".join(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part)
+
+
 def test_a_take_as_sentences():
     """All of it in the order of the hands: before, during, what stays wrong, whether it can be done, what shows."""
     kit = replace(KIT, hands=Hands(iris=2))
     both = ride("iris", BARE, replace(BARE, aperture=1.4), kit=kit, off=(2, -4), missed=(True, True))
-    assert take_sentence(kit, both, 6) == (
+    assert read_out(kit, both, 6) == (
         "Leave it all as it is: f/5.6, ISO 100. "
         "Open 12 clicks while you walk, f/5.6 to f/1.4: one every 0.5 s over 6 s. "
         "The start stays ⅔ stop too bright and the end stays 1⅓ stops too dark. "
         "The hand needs 8 s, the take has 6 s. "
         "The depth of field changes with the iris."
     )
-    assert take_sentence(KIT, ride("iso", BARE, BARE), 6) == (
+    assert read_out(KIT, ride("iso", BARE, BARE), 6) == (
         "Leave it all as it is: f/5.6, ISO 100. Leave ISO 100 all the way."
     )
 
@@ -145,7 +152,7 @@ def test_a_take_that_was_worked_out_is_said():
     """EV 11 to EV 8, as in test_takes: f/6.3 to f/2.2."""
     look = Look(4, 1.4, 16, 0.02)
     kit = Kit(replace(BODY, iso_allowed=(100,)), Lens(1.4, 16))
-    said = take_sentence(kit, best_takes(kit, BARE, (Light(11), look), (Light(8), look)).best, 8)
+    said = read_out(kit, best_takes(kit, BARE, (Light(11), look), (Light(8), look)).best, 8)
     assert said.startswith("Close 1 click to f/6.3. Open 9 clicks while you walk, f/6.3 to f/2.2: one every 0.9 s")
 
 
