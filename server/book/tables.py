@@ -88,6 +88,76 @@ class Crew(Table):
     name: Mapped[str]
 
 
+class Person(Table):
+    """Somebody of a crew. role: lead, second (shooter) or guest, as `book.people` has it."""
+
+    __tablename__ = "people"
+    __table_args__ = (CheckConstraint("role in ('lead', 'second', 'guest')", name="role"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    crew_id: Mapped[int] = _crew()
+    name: Mapped[str]
+    role: Mapped[str] = mapped_column(String(10))
+    joined_at: Mapped[datetime]
+
+    crew: Mapped[Crew] = relationship(lazy="joined")
+    sessions: Mapped[list[BrowserSession]] = relationship(
+        order_by="BrowserSession.id", cascade="all, delete-orphan", passive_deletes=True
+    )
+
+
+def _person() -> Mapped[int]:
+    return mapped_column(ForeignKey("people.id", ondelete="CASCADE"), index=True)
+
+
+def _hash() -> Mapped[str]:
+    return mapped_column(String(64), unique=True)
+
+
+class BrowserSession(Table):
+    """A browser that somebody came in with. hash: SHA-256 of what its cookie holds, in hexadecimal."""
+
+    __tablename__ = "sessions"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    person_id: Mapped[int] = _person()
+    hash: Mapped[str] = _hash()
+    device: Mapped[str]
+    begun_at: Mapped[datetime]
+    used_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+
+
+class Invite(Table):
+    """
+    A way into a crew. hash: SHA-256 of the link's secret.
+
+    name       who it is for, "" for whoever comes;  person_id  somebody who is in the crew already, on another phone
+    uses_left  0: used up
+    """
+
+    __tablename__ = "invites"
+    __table_args__ = (CheckConstraint("role in ('lead', 'second', 'guest')", name="role"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    crew_id: Mapped[int] = _crew()
+    hash: Mapped[str] = _hash()
+    role: Mapped[str] = mapped_column(String(10))
+    name: Mapped[str] = mapped_column(default="")
+    person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), index=True)
+    made_by: Mapped[str]
+    made_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+    uses_left: Mapped[int]
+
+
+class PairingCode(Table):
+    """A short code that brings somebody's other browser in, once. hash: SHA-256 of it."""
+
+    __tablename__ = "pairing_codes"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    person_id: Mapped[int] = _person()
+    hash: Mapped[str] = _hash()
+    expires_at: Mapped[datetime]
+
+
 class Kit(Table):
     """
     What one shooter owns. hands: the seconds that differ from the usual ones.
@@ -349,11 +419,59 @@ class Stop(Table):
     notes: Mapped[str] = mapped_column(String(NOTES_LONGEST), default="")
 
 
+class Camera(Table):
+    """
+    Another camera on a day, of a kit of its own: the second shooter's. The day itself has the first.
+
+    name     of who is behind it;  person_id  who that is, None: nobody of the crew any more
+    matches  how it goes with the first camera's look: "blur", "depth" (of field), or "own": a look of its own
+    start    the rig it starts with, as in the JSON calls
+    """
+
+    __tablename__ = "cameras"
+    # The log names cameras by their number for ever: none may be given out again.
+    __table_args__ = (
+        CheckConstraint("matches in ('blur', 'depth', 'own')", name="matches"),
+        UniqueConstraint("day_id", "person_id"),
+        {"sqlite_autoincrement": True},
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
+    person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="SET NULL"), index=True)
+    name: Mapped[str]
+    kit_id: Mapped[int] = mapped_column(ForeignKey("kits.id", ondelete="CASCADE"), index=True)
+    body_id: Mapped[int | None] = mapped_column(ForeignKey("bodies.id", ondelete="SET NULL"))
+    lens_id: Mapped[int | None] = mapped_column(ForeignKey("lenses.id", ondelete="SET NULL"))
+    holder_id: Mapped[int | None] = mapped_column(ForeignKey("holders.id", ondelete="SET NULL"))
+    matches: Mapped[str] = mapped_column(String(10))
+    start: Mapped[dict[str, Any]]
+
+
+class SharedLink(Table):
+    """
+    A link to a day that is read without an account. hash: SHA-256 of its secret.
+
+    kind   "sheet", or "calendar" for a subscription;  exact  whether the venue's coordinates are in it
+    """
+
+    __tablename__ = "links"
+    __table_args__ = (CheckConstraint("kind in ('sheet', 'calendar')", name="kind"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
+    hash: Mapped[str] = _hash()
+    kind: Mapped[str] = mapped_column(String(10))
+    exact: Mapped[bool]
+    made_by: Mapped[str]
+    made_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+
+
 class Event(Table):
     """
     One entry of a day's log; never changed, never deleted.
 
     id  made by the phone;  made_at  when the hand did it;  received_at  when it came in;  data  as `book.events`
+    camera  the number of the camera whose shooter did it, None: the first
     """
 
     __tablename__ = "events"
@@ -366,3 +484,4 @@ class Event(Table):
     received_at: Mapped[datetime]
     who: Mapped[str]
     data: Mapped[dict[str, Any]]
+    camera: Mapped[int | None]
