@@ -50,7 +50,9 @@ def main() -> int:
         fill(book, datetime.now(UTC))
         book.close()
         port = free_port()
-        environment = os.environ | {"LYCHGATE_DATA": folder, "LYCHGATE_PORT": str(port), "LYCHGATE_HOST": "127.0.0.1"}
+        environment = os.environ | {
+            "LYCHGATE_DATA": folder, "LYCHGATE_PORT": str(port), "LYCHGATE_HOST": "127.0.0.1", "LYCHGATE_OPEN": "here",
+        }  # fmt: skip
         server = subprocess.Popen([sys.executable, "-m", "server", "serve"], env=environment, cwd=CHECKOUT)
         try:
             wait_for(port)

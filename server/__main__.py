@@ -1,4 +1,4 @@
-"""The command line: python -m server serve, migrate."""
+"""The command line: python -m server serve, migrate, invite."""
 
 from __future__ import annotations
 
@@ -11,10 +11,13 @@ import segno
 import uvicorn
 
 from server.app import create_app
+from server.book.crews import AmbiguousCrew, crew_to_enter
+from server.book.invites import INVITE_LASTS, make_invite
+from server.book.people import ROLES
 from server.book.store import Book
+from server.book.tables import NAME_LONGEST
 from server.settings import BadSetting, Settings
 
-LOOPBACK = ("127.0.0.1", "::1", "localhost")
 EVERYWHERE = ("0.0.0.0", "::", "")  # noqa: S104 - compared with, not bound to
 STOP_SECONDS = 3  # what open pages get to finish before the server goes
 
@@ -25,10 +28,18 @@ def main(arguments: list[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", required=True)
     commands.add_parser("serve", help="bring the database up to date and serve the pages")
     commands.add_parser("migrate", help="bring the database up to date")
-    command = parser.parse_args(arguments).command
+    inviting = commands.add_parser("invite", help="let somebody in: print a link and its QR code")
+    inviting.add_argument("--role", choices=ROLES, default="lead", help="what they come as (%(default)s)")
+    inviting.add_argument("--lasts", choices=INVITE_LASTS, default="day", help="how long it lets in (%(default)s)")
+    crew = inviting.add_mutually_exclusive_group()
+    crew.add_argument("--crew", type=_name, help="into which crew, where there are several")
+    crew.add_argument("--new-crew", type=_name, help="into a new crew of this name")
+    asked = parser.parse_args(arguments)
     try:
         settings = Settings.from_environment()
-        return serve(settings) if command == "serve" else migrate(settings)
+        if asked.command == "serve":
+            return serve(settings)
+        return migrate(settings) if asked.command == "migrate" else invite(settings, asked)
     except BadSetting as wrong:
         print(wrong, file=sys.stderr)
         return 2
@@ -43,6 +54,33 @@ def migrate(settings: Settings) -> int:
     return 0
 
 
+def invite(settings: Settings, asked: argparse.Namespace) -> int:
+    """Make an invite, as the first lead of a crew needs it: nobody else can."""
+    book = Book(settings)
+    book.migrate()
+    try:
+        with book.writing() as session:
+            crew = crew_to_enter(session, asked.crew, asked.new_crew)
+            name = crew.name
+            token = make_invite(session, crew.id, asked.role, "the server", INVITE_LASTS[asked.lasts])
+    except AmbiguousCrew as wrong:
+        print(wrong, file=sys.stderr)
+        return 2
+    finally:
+        book.close()
+    link = f"{address_of(settings, settings.port)}join#{token}"
+    print(f"\nAn invite into “{name}” as {asked.role}, for one, for one {asked.lasts}:\n{link}\n")
+    segno.make(link, error="m").terminal(compact=True)
+    return 0
+
+
+def _name(came: str) -> str:
+    line = " ".join(came.split())
+    if not 1 <= len(line) <= NAME_LONGEST:
+        raise argparse.ArgumentTypeError(f"a name has 1 to {NAME_LONGEST} characters")
+    return line
+
+
 def serve(settings: Settings) -> int:
     """Serve until stopped, after saying where."""
     try:
@@ -53,7 +91,7 @@ def serve(settings: Settings) -> int:
         return 1
     with listening:
         migrate(settings)
-        _say_where(settings.host, listening.getsockname()[1])
+        _say_where(settings, listening.getsockname()[1])
         server = uvicorn.Server(
             uvicorn.Config(
                 create_app(settings),
@@ -61,6 +99,9 @@ def serve(settings: Settings) -> int:
                 access_log=False,
                 server_header=False,
                 timeout_graceful_shutdown=STOP_SECONDS,
+                # Who asks, and how, is taken from a proxy's word only where one was named.
+                proxy_headers=settings.proxies is not None,
+                forwarded_allow_ips=settings.proxies or "",
             )
         )
         with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
@@ -83,16 +124,20 @@ def _listen(settings: Settings) -> socket.socket:
     return listening
 
 
-def _say_where(host: str, port: int) -> None:
-    shown = "127.0.0.1" if host in EVERYWHERE else host
-    print(f"\nLychgate is open at http://{f'[{shown}]' if ':' in shown else shown}:{port}/")
-    phone = _own_address() if host in EVERYWHERE else None if host in LOOPBACK else host
-    if phone is None:
+def address_of(settings: Settings, port: int) -> str:
+    """Where people reach it, with a slash at the end: as it was said, else this machine's own address."""
+    if settings.address:
+        return f"{settings.address}/"
+    host = (_own_address() or "127.0.0.1") if settings.host in EVERYWHERE else settings.host
+    return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+
+
+def _say_where(settings: Settings, port: int) -> None:
+    print(f"\nLychgate is open at {address_of(settings, port)}")
+    if settings.open_here:
         print("Only this machine can open it. For a phone on the same network, set LYCHGATE_HOST=0.0.0.0.")
     else:
-        url = f"http://{f'[{phone}]' if ':' in phone else phone}:{port}/"
-        print(f"On a phone on the same network: {url}\n")
-        segno.make(url, error="m").terminal(compact=True)
+        print("Nothing is seen there without an invite: python -m server invite")
     print("Stop it with Ctrl-C.", flush=True)
 
 

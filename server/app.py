@@ -14,7 +14,10 @@ from server import api, pages
 from server.book.crews import NotThere, first_crew
 from server.book.kits import KitIncomplete
 from server.book.store import Book
+from server.door.entrance import NotAllowed, Stranger, check_doors
 from server.door.guard import Guard
+from server.door.limits import Guesses, TooManyGuesses
+from server.door.visitor import let_in
 from server.exposure.refused import OutOfRange
 from server.settings import CHECKOUT
 
@@ -33,8 +36,9 @@ def create_app(settings: Settings) -> FastAPI:
     async def book_opened(app: FastAPI) -> AsyncIterator[None]:
         app.state.book = Book(settings)
         app.state.book.migrate()
-        with app.state.book.writing() as session:
-            app.state.crew = first_crew(session).id
+        if settings.open_here:
+            with app.state.book.writing() as session:
+                first_crew(session)
         yield
         app.state.book.close()
 
@@ -49,15 +53,21 @@ def create_app(settings: Settings) -> FastAPI:
         redoc_url=None,
         responses=api.REFUSALS,
     )
+    app.state.settings = settings
+    app.state.guesses = Guesses()
     app.mount("/static", StaticFiles(directory=CHECKOUT / "static"), name="static")
     app.include_router(api.router, prefix="/api")
     app.include_router(pages.router)
+    check_doors(app)
     app.add_exception_handler(RequestValidationError, pages.bad_request)
     app.add_exception_handler(OutOfRange, pages.out_of_range)
     app.add_exception_handler(NotThere, pages.not_there)
+    app.add_exception_handler(Stranger, pages.stranger)
+    app.add_exception_handler(NotAllowed, pages.not_allowed)
+    app.add_exception_handler(TooManyGuesses, pages.too_many_guesses)
     app.add_exception_handler(KitIncomplete, pages.kit_incomplete)
     app.add_exception_handler(HTTPException, pages.http_error)
     app.add_exception_handler(Exception, pages.failed)
     app.add_middleware(GZipMiddleware, minimum_size=600, compresslevel=6)
-    app.add_middleware(Guard)
+    app.add_middleware(Guard, address=settings.address, let_in=let_in)
     return app

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from sqlalchemy import URL
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 CHECKOUT = Path(__file__).resolve().parent.parent
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
 HOST, PORT, DATA = "127.0.0.1", 8000, CHECKOUT / "data"
 DATABASE_FILE = "lychgate.sqlite3"
 
@@ -28,12 +30,19 @@ class Settings:
     host, port      where the server listens: LYCHGATE_HOST, LYCHGATE_PORT
     data            folder of the embedded database: LYCHGATE_DATA
     database_url    another database, as SQLAlchemy spells it: LYCHGATE_DATABASE_URL
+    address         where people reach it, as https://light.example.org, behind a proxy: LYCHGATE_ADDRESS
+    proxies         addresses of the proxies whose word on who asks is taken, with commas: LYCHGATE_PROXIES
+    open_here       whoever opens it on this machine is the lead, as long as it listens on the loopback address alone
+                    and has one crew: LYCHGATE_OPEN=here, for the demo
     """
 
     host: str = HOST
     port: int = PORT
     data: Path = DATA
     database_url: str | None = None
+    address: str | None = None
+    proxies: str | None = None
+    open_here: bool = False
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] = os.environ) -> Settings:
@@ -42,14 +51,35 @@ class Settings:
         if re.fullmatch(r"[0-9]{1,5}", port) is None or int(port) > 65535:
             message = f"LYCHGATE_PORT: {port[:40]!r} came, allowed is 0 to 65535"
             raise BadSetting(message)
+        host = environment.get("LYCHGATE_HOST") or HOST
         return cls(
-            host=environment.get("LYCHGATE_HOST") or HOST,
+            host=host,
             port=int(port),
             data=Path(environment.get("LYCHGATE_DATA") or DATA),
             database_url=environment.get("LYCHGATE_DATABASE_URL") or None,
+            address=_address(environment.get("LYCHGATE_ADDRESS") or ""),
+            proxies=environment.get("LYCHGATE_PROXIES") or None,
+            open_here=_open_here(environment.get("LYCHGATE_OPEN") or "") and host in LOOPBACK,
         )
 
     @property
     def url(self) -> str | URL:
         """The database to open, as SQLAlchemy spells it. Made of its parts: a folder's name may hold a "?" or "%"."""
         return self.database_url or URL.create("sqlite", database=str(self.data / DATABASE_FILE))
+
+
+def _address(came: str) -> str | None:
+    if not came:
+        return None
+    parts = urlsplit(came)
+    if parts.scheme not in ("http", "https") or not parts.netloc or parts.path.strip("/") or parts.query:
+        message = f"LYCHGATE_ADDRESS: {came[:80]!r} came, allowed is such as https://light.example.org"
+        raise BadSetting(message)
+    return f"{parts.scheme}://{parts.netloc}"
+
+
+def _open_here(came: str) -> bool:
+    if came not in ("", "here"):
+        message = f"LYCHGATE_OPEN: {came[:40]!r} came, allowed is here, or nothing"
+        raise BadSetting(message)
+    return came == "here"

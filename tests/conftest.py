@@ -30,15 +30,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from fastapi import FastAPI
     from httpx import Response
 
+HERE = "http://localhost"
 FRAGMENT = {"HX-Request": "true"}
 
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    """Settings of a book that does not exist yet."""
-    return Settings(data=tmp_path / "data")
+    """Settings of a book that does not exist yet, open to whoever is at this machine."""
+    return Settings(data=tmp_path / "data", open_here=True)
 
 
 @pytest.fixture(scope="session")
@@ -69,7 +71,7 @@ def book(settings: Settings, books: Path) -> Iterator[Book]:
 @pytest.fixture(scope="session")
 def restarted(tmp_path_factory: pytest.TempPathFactory) -> Startable:
     """One application, started by every test: its routes are made ready once, which is most of a request's time."""
-    return Startable(Settings(data=tmp_path_factory.mktemp("restarted") / "data"))
+    return Startable(Settings(data=tmp_path_factory.mktemp("restarted") / "data", open_here=True))
 
 
 @pytest.fixture
@@ -87,7 +89,14 @@ def demo_client(restarted: Startable, books: Path) -> Iterator[TestClient]:
 @pytest.fixture(scope="session")
 def calls(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     """One application for all calls that keep nothing."""
-    yield from Startable(Settings(data=tmp_path_factory.mktemp("calls") / "data")).on(books / "empty")
+    settings = Settings(data=tmp_path_factory.mktemp("calls") / "data", open_here=True)
+    yield from Startable(settings).on(books / "empty")
+
+
+def at_this_machine(app: FastAPI, **options: Any) -> TestClient:
+    """A browser on the very machine that serves; it follows no redirections."""
+    here = {"base_url": HERE, "client": ("127.0.0.1", 50000), "follow_redirects": False}
+    return TestClient(app, **{**here, **options})
 
 
 class Startable:
@@ -105,7 +114,7 @@ class Startable:
         self._data.mkdir()
         shutil.copy(book / DATABASE_FILE, self._data)
         try:
-            with TestClient(self._app, follow_redirects=False) as client:
+            with at_this_machine(self._app) as client:
                 yield client
         finally:
             self._running = False
@@ -123,7 +132,8 @@ def unchanged(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     Somebody at one application for all tests of a file in which nothing may be kept: a day at two places with
     readings, which every such test finds as it was.
     """
-    for client in Startable(Settings(data=tmp_path_factory.mktemp("unchanged") / "data")).on(books / "empty"):
+    settings = Settings(data=tmp_path_factory.mktemp("unchanged") / "data", open_here=True)
+    for client in Startable(settings).on(books / "empty"):
         site = Site(client)
         site.day_at(8, 9)
         before = site.book()
@@ -146,7 +156,8 @@ def environment(tmp_path: Path) -> dict[str, str]:
 def environment_for(folder: Path) -> dict[str, str]:
     """For a program of ours: nothing of the caller's settings, a book of its own in this folder, any free port."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("LYCHGATE_")}
-    return kept | {"LYCHGATE_DATA": str(folder / "data"), "LYCHGATE_PORT": "0", "PYTHONUNBUFFERED": "1"}
+    own = {"LYCHGATE_DATA": str(folder / "data"), "LYCHGATE_PORT": "0", "LYCHGATE_OPEN": "here"}
+    return kept | own | {"PYTHONUNBUFFERED": "1"}
 
 
 def new_id() -> str:

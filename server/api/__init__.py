@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 
+from server.door.entrance import door_router
 from server.door.problems import ProblemDocument
 
 from . import daylight, days, depth, moves, readings
 
-router = APIRouter(tags=["engine"])
+router = door_router(tags=["engine"])
 router.include_router(moves.router)
 router.include_router(days.router)
 router.include_router(readings.router)

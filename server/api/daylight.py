@@ -5,16 +5,17 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Body
+from fastapi import Body
 from pydantic import BaseModel, Field
 
+from server.door.entrance import door_router
 from server.exposure import daylight
 from server.exposure.refused import OutOfRange
 from server.exposure.sun import FIRST_YEAR, LAST_YEAR, Site
 
 from .shapes import Shape
 
-router = APIRouter()
+router = door_router()
 
 When = Annotated[str, Field(max_length=40, description="ISO 8601 with its offset, as 2026-06-20T16:00+01:00")]
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 from typing import Annotated
 
-from fastapi import APIRouter, Body
+from fastapi import Body
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
+from server.door.entrance import door_router
 from server.exposure import days
 from server.exposure.light import Light
 from server.exposure.rig import Kit
@@ -16,7 +17,7 @@ from server.exposure.rig import Kit
 from .moves import EXAMPLE as MOVE
 from .shapes import KitShape, LensShape, LookShape, MoveShape, Shape, move_data, under
 
-router = APIRouter()
+router = door_router()
 
 EXAMPLE = {
     **{name: value for name, value in MOVE.items() if name not in {"look", "light"}},

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Body
+from fastapi import Body
 from pydantic import BaseModel, Field
 
+from server.door.entrance import door_router
 from server.exposure import depth, scales
 
 from .shapes import Shape, under
 
-router = APIRouter()
+router = door_router()
 
 FORMATS_SAID = "; ".join(f"`{each.id}` {each.name} mm" for each in depth.FORMATS)
 

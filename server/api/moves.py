@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Body
+from fastapi import Body
 from fastapi.responses import JSONResponse
 
+from server.door.entrance import door_router
 from server.exposure import moves
 
 from .shapes import AnswersShape, KitShape, LightShape, LookShape, answers_data, under
 
-router = APIRouter()
+router = door_router()
 
 EXAMPLE = {
     "body": {

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Body
+from fastapi import Body
 from pydantic import BaseModel, Field
 
+from server.door.entrance import door_router
 from server.exposure import light
 
 from .shapes import Shape
 
-router = APIRouter()
+router = door_router()
 
 
 class EvReading(Shape):

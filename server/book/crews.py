@@ -30,6 +30,33 @@ def first_crew(session: Session) -> Crew:
     return crew
 
 
+def only_crew(session: Session) -> Crew | None:
+    """The one crew of a book; None where it has several, or none."""
+    crews = session.scalars(select(Crew).limit(2)).all()
+    return crews[0] if len(crews) == 1 else None
+
+
+class AmbiguousCrew(LookupError):
+    """Which crew is meant cannot be told; the message lists those that there are."""
+
+
+def crew_to_enter(session: Session, name: str | None, new: str | None) -> Crew:
+    """A crew by its name, a new one, or the only one; made where there is none yet. Raises AmbiguousCrew."""
+    if new is not None:
+        crew = Crew(name=new)
+        session.add(crew)
+        session.flush()
+        return crew
+    crews = session.scalars(select(Crew).order_by(Crew.id)).all()
+    if not crews and name is None:
+        return first_crew(session)
+    found = [crew for crew in crews if name in (None, crew.name)]
+    if len(found) != 1:
+        known = ", ".join(f"“{crew.name}”" for crew in crews[:20]) or "none yet"
+        raise AmbiguousCrew(f"Say with --crew which one is meant. There are: {known}.")
+    return found[0]
+
+
 def owned(session: Session, table: type[Owned], crew_id: int, number: int) -> Owned:
     """The crew's own row with this number; NotThere for any other, another crew's included."""
     row = session.scalars(select(table).where(table.id == number, table.crew_id == crew_id)).unique().first()

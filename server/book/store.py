@@ -35,7 +35,8 @@ class Book:
     def __init__(self, settings: Settings) -> None:
         url = make_url(settings.url)
         self._lock = threading.RLock()
-        if url.get_backend_name() == "sqlite":
+        self.is_a_file = url.get_backend_name() == "sqlite"  # and asking it takes no waiting
+        if self.is_a_file:
             if url.database == str(settings.data / DATABASE_FILE):
                 _make_folder(settings.data)
             options: dict[str, Any] = {"connect_args": {"check_same_thread": False}}

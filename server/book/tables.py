@@ -28,6 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 from server.exposure.daylight import Sky
 
 from .log import Part
+from .people import Role
 
 NAME_LONGEST = 80
 NOTES_LONGEST = 500
@@ -96,7 +97,7 @@ class Person(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     crew_id: Mapped[int] = _crew()
     name: Mapped[str]
-    role: Mapped[str] = mapped_column(String(10))
+    role: Mapped[Role] = mapped_column(String(10))
     joined_at: Mapped[datetime]
 
     crew: Mapped[Crew] = relationship(lazy="joined")
@@ -139,7 +140,7 @@ class Invite(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     crew_id: Mapped[int] = _crew()
     hash: Mapped[str] = _hash()
-    role: Mapped[str] = mapped_column(String(10))
+    role: Mapped[Role] = mapped_column(String(10))
     name: Mapped[str] = mapped_column(default="")
     person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), index=True)
     made_by: Mapped[str]

@@ -1,5 +1,6 @@
 """
-What every request passes: a bound on its size, a refusal of changes that other sites ask for, headers on the way out.
+What every request passes: who asks, a bound on its size, a refusal of changes that other sites ask for, and headers on
+the way out.
 
 Plain ASGI: the framework's own middleware class gets in the way of streams.
 """
@@ -15,8 +16,11 @@ from starlette.requests import ClientDisconnect, Request
 from server.exposure.refused import OutOfRange
 
 from .problems import Problem
+from .visitor import COOKIE
 
 if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+
     from starlette.responses import Response
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -29,6 +33,7 @@ PIECE = 256_000  # bytes; a body is handed on in pieces, each of which is let go
 DISCARD_MOST = 256_000_000  # bytes read and thrown away so that a client that is still sending can read the refusal
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
+FILES = "/static/"  # everybody's
 HEADERS = {
     "content-security-policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -41,58 +46,91 @@ HEADERS = {
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), geolocation=(self), microphone=(), payment=(), usb=(), screen-wake-lock=(self)",
+    "x-frame-options": "DENY",  # for what does not know frame-ancestors
+    "x-permitted-cross-domain-policies": "none",
+    # A cache between must not keep a crew's pages; the browser may, and asks whether they are still so.
+    "cache-control": "private, no-cache",
 }
+TO_STAY_ON_HTTPS = "max-age=31536000"  # for a year
 
 
 class Guard:
-    """ASGI middleware around the whole application."""
+    """
+    ASGI middleware around the whole application.
 
-    def __init__(self, app: ASGIApp) -> None:
+    address  where people reach it, if a proxy in front goes by another name
+    let_in   finds out who asks, None for a stranger; without it everybody is somebody
+    """
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        address: str | None = None,
+        let_in: Callable[[Scope], Awaitable[object | None]] | None = None,
+    ) -> None:
         self.app = app
+        self.own = urlsplit(address).netloc if address else None
+        self.https = bool(address and address.startswith("https:"))
+        self.let_in = let_in
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        https = self.https or scope.get("scheme") == "https"
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                if https:
+                    headers.setdefault("strict-transport-security", TO_STAY_ON_HTTPS)
             await send(message)
 
+        await self._answer(scope, receive, send_with_headers)
+
+    async def _answer(self, scope: Scope, receive: Receive, send: Send) -> None:
         headers = Headers(scope=scope)
+        is_somebody = self.let_in is None
+        if self.let_in is not None and not scope["path"].startswith(FILES):
+            is_somebody = await self.let_in(scope) is not None
         if scope["method"] in SAFE_METHODS:
-            await self.app(scope, receive, send_with_headers)
+            await self.app(scope, receive, send)
             return
-        if from_elsewhere(headers):
+        if from_elsewhere(headers, self.own):
             problem = Problem(403, "Refused", "This change was asked for by another site.")
-            await problem.response()(scope, receive, send_with_headers)
+            await problem.response()(scope, receive, send)
             return
-        most = PHOTO_MOST if _brings_a_photo(scope, headers) else BODY_MOST
+        most = PHOTO_MOST if is_somebody and _brings_a_photo(scope, headers) else BODY_MOST
         try:
             body = await _whole_body(receive, most)
         except ClientDisconnect:
             return  # nobody is there to be answered, and half a form must not be kept for a whole one
         if body is None:
-            await _too_large(scope, headers, most)(scope, receive, send_with_headers)
+            await _too_large(scope, headers, most)(scope, receive, send)
             return
         # An empty body is handed out too: whoever asks the server for it once more waits for ever.
-        await self.app(scope, _replayed(body, receive), send_with_headers)
+        await self.app(scope, _replayed(body, receive), send)
 
 
-def from_elsewhere(headers: Headers) -> bool:
-    """Whether a browser says that another site sent this. Plain-http browsers send no Sec-Fetch-Site, only Origin."""
+def from_elsewhere(headers: Headers, own: str | None = None) -> bool:
+    """
+    Whether a browser says that another site sent this. Plain-http browsers send no Sec-Fetch-Site, only Origin.
+
+    own  the name that a proxy in front goes by
+
+    What says neither, and brings a session, may be a browser that hides where it is.
+    """
     site = headers.get("sec-fetch-site")
     if site is not None:
         return site not in ("same-origin", "none")
     origin = headers.get("origin")
     if origin is None:
-        return False
+        return f"{COOKIE}=" in headers.get("cookie", "")
     try:
-        return urlsplit(origin).netloc != headers.get("host")
+        return urlsplit(origin).netloc not in (headers.get("host"), own or headers.get("host"))
     except ValueError:  # no browser sends such an origin
         return True
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from fastapi import APIRouter
-
+from server.door.entrance import NotAllowed, door_router
 from server.door.guard import HEADERS
+from server.door.limits import TooManyGuesses
 from server.door.problems import Problem
 from server.exposure.refused import OutOfRange
 
 from . import (
+    crew,
     day_setup,
     day_tools,
     days,
@@ -34,10 +35,10 @@ if TYPE_CHECKING:
     from fastapi.exceptions import RequestValidationError
     from starlette.exceptions import HTTPException
 
-router = APIRouter(include_in_schema=False)
+router = door_router(include_in_schema=False)
 for each in (
-    home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days, light, report,
-    reference,
+    crew, home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days, light,
+    report, reference,
 ):  # fmt: skip
     router.include_router(each.router)
 
@@ -59,6 +60,30 @@ def out_of_range(request: Request, error: Exception) -> Response:
 def not_there(request: Request, _error: Exception) -> Response:
     """Something that this crew does not have."""
     return _page(request, Problem.of_status(404, NOT_THERE))
+
+
+def stranger(request: Request, _error: Exception) -> Response:
+    """Somebody whose browser holds no session, or one that has ended."""
+    response = _page(request, Problem(401, "By invitation", NO_INVITE), "crew/locked.html")
+    # No browser knows the scheme, so none asks for a password.
+    response.headers["www-authenticate"] = 'Invite realm="Lychgate"'
+    return response
+
+
+def not_allowed(request: Request, error: Exception) -> Response:
+    """Something that the visitor's role may not do."""
+    needed = cast("NotAllowed", error).needed
+    words = "Only a lead may do this." if needed == "lead" else "Guests read, and change nothing."
+    return _page(request, Problem(403, "Not for your role", f"{words} A lead of the crew can change your role."))
+
+
+def too_many_guesses(request: Request, error: Exception) -> Response:
+    """Many wrong links or codes."""
+    minutes = cast("TooManyGuesses", error).seconds // 60
+    words = f"Too many links or codes that were wrong. Wait {minutes} minutes, or ask a lead for a new invite."
+    response = _page(request, Problem(429, "Too many tries", words))
+    response.headers["retry-after"] = str(cast("TooManyGuesses", error).seconds)
+    return response
 
 
 def kit_incomplete(request: Request, error: Exception) -> Response:
@@ -88,6 +113,7 @@ def failed(request: Request, _error: Exception) -> Response:
     return response
 
 
+NO_INVITE = "Nothing is seen here without an invite. Open the link that you were sent, or type a code."
 NOT_THERE = "There is nothing at this address, or not any more."
 
 
@@ -95,5 +121,5 @@ def _for_machines(request: Request) -> bool:
     return request.url.path.startswith("/api/")
 
 
-def _page(request: Request, problem: Problem) -> Response:
-    return draw(request, "problem/page.html", status=problem.status, problem=problem)
+def _page(request: Request, problem: Problem, template: str = "problem/page.html") -> Response:
+    return draw(request, template, status=problem.status, problem=problem)

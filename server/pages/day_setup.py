@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 from starlette.datastructures import FormData
@@ -15,6 +15,7 @@ from server.book import tables
 from server.book.crews import all_owned, owned
 from server.book.days import USUAL_LOOK, changed, start_rig, usual_look
 from server.book.kits import KitIncomplete
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import sun
 from server.exposure.flicker import SteadyTime, is_steady, steady_times
@@ -43,7 +44,7 @@ from .numbers import Number as RowNumber
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-router = APIRouter()
+router = door_router()
 
 
 class DayForm(Form):

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import BeforeValidator
 
 from server.book.days import open_day
 from server.book.plans import to_pack_for
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import grads, packing, wording
 from server.exposure.light import Light
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from server.book.plans import ToPackFor
     from server.exposure.rig import Kit
 
-router = APIRouter()
+router = door_router()
 
 
 @router.get("/days/{day_id}/places/{place_id}/ways")

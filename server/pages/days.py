@@ -7,7 +7,7 @@ import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 from sqlalchemy import update
@@ -18,6 +18,7 @@ from server.book.days import append, changed, checked_rig, in_log, open_day, wit
 from server.book.order import SHIFT_MOST
 from server.book.tables import NOTES_LONGEST
 from server.book.venues import contrast
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.daylight import Sky
@@ -58,7 +59,7 @@ if TYPE_CHECKING:
 
     from .readings import Reading
 
-router = APIRouter()
+router = door_router()
 
 
 def _event_id(came: object) -> str:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import BeforeValidator
 from starlette.datastructures import FormData
 
 from server.book import kits, tables
 from server.book.crews import owned
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import depth
 from server.exposure.refused import OutOfRange
@@ -19,7 +20,7 @@ from .drawing import draw
 from .forms import FNumber, Form, MaybeNumber, Number, Typed, sensor
 from .numbers import Number as RowNumber
 
-router = APIRouter()
+router = door_router()
 
 
 AFormat = Annotated[Any, BeforeValidator(sensor)]

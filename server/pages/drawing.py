@@ -5,14 +5,18 @@ from __future__ import annotations
 import secrets
 import uuid
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+import segno
 from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from server.book.order import clock_words
+from server.door.roles import may
+from server.door.visitor import visitor_in
 from server.exposure import depth, wording
 from server.exposure.scales import marked_shutter
 from server.exposure.sun import COMPASS, compass
@@ -26,6 +30,7 @@ if TYPE_CHECKING:
     from fastapi import Request
 
     from server.book.log import Part
+    from server.book.people import Role
     from server.exposure.daylight import LitFrom, Sky
     from server.exposure.trust import Doubt, Level
 
@@ -54,6 +59,13 @@ KINDS_OF_GLASS = {
     "polariser": "polariser",
     "diffusion": "diffusion",
     "colour": "colour",
+}
+
+ROLE_WORDS: dict[Role, str] = {"second": "second shooter", "lead": "lead", "guest": "guest"}
+ROLE_MAY: dict[Role, str] = {
+    "lead": "you do everything, and let others in.",
+    "second": "you work with the venues, days and kits, with a camera of your own.",
+    "guest": "you read, and change nothing.",
 }
 
 _environment = Environment(
@@ -139,6 +151,7 @@ _environment.globals.update(
     kinds_of_light=KINDS_OF_LIGHT,
     sky_words=SKY_WORDS, part_words=PART_WORDS, lit_from=LIT_FROM_WORDS, facings=FACINGS, compass=compass,
     kinds_of_glass=KINDS_OF_GLASS,
+    role_words=ROLE_WORDS, role_may=ROLE_MAY, ago=partial(age, time_zone="UTC"),
     formats=depth.FORMATS, words=wording, no_typing=Typed
 )  # fmt: skip
 _environment.filters.update(
@@ -149,6 +162,8 @@ _environment.filters.update(
     density=wording.density,
     clock=clock_words,
     figure=figure,
+    day=lambda moment: f"{moment.day} {moment:%b %Y}",
+    moment=lambda moment: f"{moment.day} {moment:%b %H:%M} UTC",
     time_figure=time_figure,
 )
 
@@ -159,9 +174,16 @@ def draw(request: Request, template: str, *, status: int = 200, **context: Any) 
     def path_for(name: str, **parameters: Any) -> str:
         return str(request.app.url_path_for(name, **parameters))
 
-    html = _environment.get_template(template).render(path_for=path_for, **context)
+    visitor = visitor_in(request.scope)
+    drawn = _environment.get_template(template)
+    html = drawn.render(path_for=path_for, asks=visitor, may=partial(may, visitor), **context)
     # What came in a charset of its own may hold what UTF-8 cannot.
     return HTMLResponse(html.encode("utf-8", "replace"), status)
+
+
+def qr(line: str) -> Markup:
+    """A QR code as SVG: a line of text that a phone's camera opens. Level M mends an eighth of it, as a crease does."""
+    return Markup(segno.make(line, error="m").svg_inline(scale=4, omitsize=True))  # noqa: S704 - segno's own, no words in it
 
 
 def attached(content: bytes | str, kind: str, name: str) -> Response:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from server.book import tables
 from server.book.crews import all_owned
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 
 from .drawing import draw
 
-router = APIRouter()
+router = door_router()
 
 
 @router.get("/")

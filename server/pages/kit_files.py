@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
 from pydantic import ValidationError
 
@@ -13,6 +13,7 @@ from server.book import tables
 from server.book.crews import owned
 from server.book.kit_document import SCHEMA, KitDocument, document_of, kit_from
 from server.book.starters import STARTERS
+from server.door.entrance import door_router
 from server.door.problems import Problem
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.refused import OutOfRange, shown
@@ -21,7 +22,7 @@ from .drawing import attached, draw
 from .forms import TheFile, Typed, text
 from .numbers import Number as RowNumber
 
-router = APIRouter()
+router = door_router()
 
 FILE_MOST = 200_000  # bytes
 ERRORS_SAID = 8

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 
 from server.book import kits, tables
 from server.book.crews import NotThere, owned
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import light, measuring
 from server.exposure.refused import OutOfRange
@@ -22,7 +23,7 @@ from .numbers import Number as RowNumber
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
-router = APIRouter()
+router = door_router()
 
 Things = Literal["filters", "lenses"]
 

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator, ValidationInfo
 from sqlalchemy import select
@@ -16,6 +16,7 @@ from server.book.crews import NotThere, owned
 from server.book.days import open_day, shortfalls
 from server.book.kit_document import THINGS_MOST
 from server.book.starters import STARTERS
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import glass, measuring, notation
 from server.exposure.refused import OutOfRange
@@ -51,7 +52,7 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-router = APIRouter()
+router = door_router()
 
 USUAL_HANDS = Hands()
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import BeforeValidator
 
 from server.book import tables
@@ -14,6 +14,7 @@ from server.book.crews import NotThere, all_owned, owned
 from server.book.days import open_day, read_of, readings_of_day, site_of, spot_of, usual_look
 from server.book.kits import carried
 from server.book.venues import places_of
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import cautions, flicker, sun, wording
 from server.exposure.moves import cannot_wear
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
     from server.exposure.stretches import Stretch
     from server.exposure.trust import Level
 
-router = APIRouter()
+router = door_router()
 
 STEP = timedelta(minutes=5)
 OF_THE_READING: frozenset[Doubt] = frozenset({"bright", "dim", "season", "sky", "unnoted"})  # at whatever hour

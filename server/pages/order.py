@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 
@@ -13,6 +13,7 @@ from server.book import tables
 from server.book.days import changed, open_day
 from server.book.order import LASTS_MOST, NIGHT, clock_words, moment_of, whens
 from server.door.calendars import Entry, read_calendar
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
 
     from server.book.days import Day
 
-router = APIRouter()
+router = door_router()
 
 SPARE = 3  # empty lines to type in
 MEANWHILE = (

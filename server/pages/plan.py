@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import BeforeValidator
 
 from server.book.days import open_day, read_of
 from server.book.order import clock_words, instant, later
 from server.book.plans import plan_of, touches_glass
 from server.book.report import report_of
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import sun, wording
 from server.exposure.packing import pieces_for
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
     from server.exposure.wording import Told
 
 
-router = APIRouter()
+router = door_router()
 
 AROUND = 30  # min, drawn before the first stop and after the last
 LASTS = 15  # min, of the last stop where nobody said how long it lasts

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
+
+from server.door.entrance import door_router
 
 from .drawing import draw
 
-router = APIRouter()
+router = door_router()
 
 
 @router.get("/api")

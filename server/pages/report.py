@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 
@@ -16,6 +16,7 @@ from server.book.crews import NotThere
 from server.book.days import changed_at, open_day, venue_of
 from server.book.order import clock_words
 from server.book.report import keep_lesson, report_of
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.scales import marked_shutter
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from server.book.days import Day
     from server.book.report import Line, Report
 
-router = APIRouter()
+router = door_router()
 
 DONE = {
     "moved": "went there", "rig_corrected": "rig put right", "lens_changed": "lens changed", "clip_noted": "clip",

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import BeforeValidator
 
 from server.book.days import Lit, open_day
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.refused import OutOfRange, within
@@ -22,7 +23,7 @@ from .numbers import Number as RowNumber
 if TYPE_CHECKING:
     from server.book.days import Day
 
-router = APIRouter()
+router = door_router()
 
 WALK = 8.0  # s, through a door and a few steps on; common practice, no source
 

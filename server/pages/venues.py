@@ -7,7 +7,7 @@ import zoneinfo
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 from sqlalchemy import select
@@ -18,6 +18,7 @@ from server.book.crews import NotThere, all_owned, owned
 from server.book.days import changed_at
 from server.book.kits import filter_of
 from server.book.venues import places_at, places_of
+from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.cautions import place_cautions
 from server.exposure.daylight import LIT_FROM, Spot
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
     from .readings import PhotoForm, ThroughGlass
 
-router = APIRouter()
+router = door_router()
 
 PLACES_MOST = 200
 KNOWN_ZONES = zoneinfo.available_timezones()

@@ -58,7 +58,7 @@ def main() -> None:
 
 def serve(folder: str, listening: socket.socket) -> None:
     """The application, with the two ready pages beside its own."""
-    settings = Settings(data=Path(folder))
+    settings = Settings(data=Path(folder), open_here=True)
     book = Book(settings)
     book.migrate()
     twelve_places(book)

@@ -17,7 +17,6 @@ from functools import partial
 from pathlib import Path
 
 from starlette.requests import Request
-from starlette.testclient import TestClient
 
 from server.app import create_app
 from server.book import plans, tables
@@ -29,6 +28,7 @@ from server.pages.drawing import draw
 from server.settings import Settings
 from tests.bench.day_page import twelve_places
 from tests.bench.days import seconds
+from tests.conftest import at_this_machine
 
 STOPS = 24
 
@@ -62,7 +62,7 @@ def stops_of_a_day(book: Book) -> None:
 def main() -> None:
     """Print the table."""
     with tempfile.TemporaryDirectory() as folder:
-        settings = Settings(data=Path(folder))
+        settings = Settings(data=Path(folder), open_here=True)
         book = Book(settings)
         book.migrate()
         stops_of_a_day(book)
@@ -81,7 +81,7 @@ def main() -> None:
         )
         view = page.plan_view(day, report, now, whole=True)
         drawn = seconds(partial(draw, request, "plan/page.html", day=day, view=view))
-        with TestClient(app) as client:
+        with at_this_machine(app) as client:
             cold = seconds(partial(client.get, "/days/1/plan?whole=1"), forget)
             warm = seconds(partial(client.get, "/days/1/plan?whole=1"))
             card = seconds(partial(client.get, "/days/1/card?whole=1"))

@@ -69,6 +69,7 @@ def settings_for(data: Path, port: str = "0") -> dict[str, str]:
     return kept | {
         "LYCHGATE_DATA": str(data),
         "LYCHGATE_HOST": "127.0.0.1",
+        "LYCHGATE_OPEN": "here",
         "LYCHGATE_PORT": port,
         "PYTHONUNBUFFERED": "1",
     }

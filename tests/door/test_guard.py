@@ -9,7 +9,7 @@ import pytest
 
 from server.app import create_app
 from server.door.guard import Guard
-from tests.conftest import TestClient
+from tests.conftest import at_this_machine
 
 BOUND = 1_000_000  # bytes
 PHOTO_BOUND = 40_000_000  # bytes, of a form that brings a photo
@@ -71,7 +71,7 @@ def test_a_mistake_of_ours_has_the_headers_too(settings):
 
     # Before the pages' own routes, which have a path for everything.
     app.router.routes[:0] = [app.router.routes.pop(), app.router.routes.pop()]
-    with TestClient(app, raise_server_exceptions=False) as client:
+    with at_this_machine(app, raise_server_exceptions=False) as client:
         page, call = client.get("/broken"), client.get("/api/broken")
     for answer in (page, call):
         assert answer.status_code == 500
@@ -87,17 +87,17 @@ FROM_ELSEWHERE = {
     "another host of the same site": {"sec-fetch-site": "same-site"},
     "an unknown word": {"sec-fetch-site": "sideways"},
     "another site, though the origin says otherwise": {
-        "sec-fetch-site": "cross-site", "origin": "http://testserver",
+        "sec-fetch-site": "cross-site", "origin": "http://localhost",
     },
     "an old browser at another host": {"origin": "http://elsewhere.example"},
-    "another port": {"origin": "http://testserver:8001"},
-    "a host that ends like ours": {"origin": "http://eviltestserver"},
-    "a host that begins like ours": {"origin": "http://testserver.elsewhere.example"},
-    "our name as its user": {"origin": "http://testserver@elsewhere.example"},
+    "another port": {"origin": "http://localhost:8001"},
+    "a host that ends like ours": {"origin": "http://evillocalhost"},
+    "a host that begins like ours": {"origin": "http://localhost.elsewhere.example"},
+    "our name as its user": {"origin": "http://localhost@elsewhere.example"},
     "an origin that is kept secret": {"origin": "null"},
     "an empty origin": {"origin": ""},
     "an origin that is none": {"origin": "http://[half-an-address"},
-    "no URL at all": {"origin": "testserver"},
+    "no URL at all": {"origin": "localhost"},
 }  # fmt: skip
 
 
@@ -112,9 +112,9 @@ def test_what_another_site_asks_for_is_refused(demo, headers, method):
 
 
 OURS = {
-    "a page of ours": {"sec-fetch-site": "same-origin", "origin": "http://testserver"},
+    "a page of ours": {"sec-fetch-site": "same-origin", "origin": "http://localhost"},
     "the address bar": {"sec-fetch-site": "none"},
-    "plain http, where browsers send an origin only": {"origin": "http://testserver"},
+    "plain http, where browsers send an origin only": {"origin": "http://localhost"},
     "a program": {},
 }
 

@@ -1,0 +1,23 @@
+"""Who does something, as far as the book must know."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+Role = Literal["guest", "second", "lead"]
+ROLES: tuple[Role, ...] = get_args(Role)  # each may do what those before it may
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """
+    Somebody of a crew. name is written beside what they keep.
+
+    person  their number among the crew's people; None: whoever opens the demo on its own machine
+    """
+
+    crew: int
+    name: str
+    role: Role = "lead"
+    person: int | None = None
