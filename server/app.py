@@ -34,6 +34,7 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def book_opened(app: FastAPI) -> AsyncIterator[None]:
+        app.state.guesses = Guesses()
         app.state.book = Book(settings)
         app.state.book.migrate()
         if settings.open_here:
@@ -54,7 +55,6 @@ def create_app(settings: Settings) -> FastAPI:
         responses=api.REFUSALS,
     )
     app.state.settings = settings
-    app.state.guesses = Guesses()
     app.mount("/static", StaticFiles(directory=CHECKOUT / "static"), name="static")
     app.include_router(api.router, prefix="/api")
     app.include_router(pages.router)

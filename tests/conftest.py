@@ -7,7 +7,7 @@ import shutil
 import uuid
 import warnings
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -21,7 +21,8 @@ with warnings.catch_warnings():
 from demo.fill import fill
 from server.app import create_app
 from server.book import tables
-from server.book.crews import first_crew
+from server.book.crews import crew_to_enter, first_crew
+from server.book.invites import make_invite
 from server.book.store import Book
 from server.settings import DATABASE_FILE, Settings
 from tests.page import Form, Page
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 
     from fastapi import FastAPI
     from httpx import Response
+
+    from server.book.people import Role
 
 HERE = "http://localhost"
 FRAGMENT = {"HX-Request": "true"}
@@ -145,6 +148,27 @@ def unchanged(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 def demo(demo_client: TestClient) -> Site:
     """Somebody at the pages of the demo."""
     return Site(demo_client)
+
+
+def stranger(site: Site) -> Site:
+    """Somebody else's browser, on another machine, at the same server."""
+    elsewhere = ("192.0.2.7", 50000)  # TEST-NET-1, RFC 5737
+    return Site(at_this_machine(site.client.app, client=elsewhere, headers={"origin": HERE}))
+
+
+def somebody(site: Site, role: Role = "lead", name: str = "Robin", crew: int = 1) -> Site:
+    """A browser that came into a crew by an invite."""
+    with site.client.app.state.book.writing() as session:
+        token = make_invite(session, crew, role, "a test", timedelta(hours=1))
+    came = stranger(site)
+    came.keep("/join", link=token, name=name)
+    return came
+
+
+def another_crew(site: Site, name: str = "The others") -> int:
+    """A second crew in the same book; its number."""
+    with site.client.app.state.book.writing() as session:
+        return crew_to_enter(session, None, name).id
 
 
 @pytest.fixture

@@ -98,13 +98,11 @@ def show_join(request: Request) -> Response:
 @router.post("/join/offer")
 def look_at_invite(request: Request, book: TheBook, came: TheForm) -> Response:
     """What the invite is worth, with a button to take it. Programs that look ahead use nothing up."""
-    guesses: Guesses = request.app.state.guesses
-    guesses.check(request)
     form, typed = OfferForm.read(came)
     with book.reading() as session:
         offer = None if form is None else invites.offer_of(session, form.link)
     if form is None or offer is None:
-        return _no_invite(request, guesses, typed)
+        return _no_invite(request, typed)
     return _unkept(
         draw(request, "crew/offer.html", typed=Typed(), offer=offer, link=form.link, now=visitor_in(request.scope))
     )
@@ -113,14 +111,12 @@ def look_at_invite(request: Request, book: TheBook, came: TheForm) -> Response:
 @router.post("/join")
 def join_crew(request: Request, book: TheBook, came: TheForm) -> Response:
     """Come in: this browser holds a session from here on."""
-    guesses: Guesses = request.app.state.guesses
-    guesses.check(request)
     form, typed = JoinForm.read(came)
     link, _ = OfferForm.read(came)
     with book.writing() as session:
         offer = None if link is None else invites.offer_of(session, link.link)
         if link is None or offer is None:
-            return _no_invite(request, guesses, typed)
+            return _no_invite(request, typed)
         if form is None:
             page = draw(request, "crew/offer.html", status=422, typed=typed, offer=offer, link=link.link,
                         now=visitor_in(request.scope))  # fmt: skip
@@ -128,7 +124,7 @@ def join_crew(request: Request, book: TheBook, came: TheForm) -> Response:
         token = invites.join(session, form.link, form.name, device_words(request))
         _end_own(session, request)
     if token is None:
-        return _no_invite(request, guesses, typed)
+        return _no_invite(request, typed)
     return _in(request, token)
 
 
@@ -265,7 +261,10 @@ def _crew_page(request: Request, session: Session, visitor: Visitor, typed: Type
     return _unkept(page)
 
 
-def _no_invite(request: Request, guesses: Guesses, typed: Typed) -> Response:
+def _no_invite(request: Request, typed: Typed) -> Response:
+    # Only what is wrong is counted, and only that is refused: a whole link lets in from a network where others guess.
+    guesses: Guesses = request.app.state.guesses
+    guesses.check(request)
     guesses.wrong(request)
     typed.errors["link"] = "This invite has been used, has run out, was ended, or is not whole. Ask for a new one"
     return _unkept(draw(request, "crew/join.html", status=422, typed=typed))
