@@ -71,7 +71,10 @@ class Settings:
 def _address(came: str) -> str | None:
     if not came:
         return None
-    parts = urlsplit(came)
+    try:
+        parts = urlsplit(came)
+    except ValueError:  # half an address
+        parts = urlsplit("")
     if parts.scheme not in ("http", "https") or not parts.netloc or parts.path.strip("/") or parts.query:
         message = f"LYCHGATE_ADDRESS: {came[:80]!r} came, allowed is such as https://light.example.org"
         raise BadSetting(message)

@@ -231,6 +231,40 @@ def test_migrate_makes_the_book_and_leaves_one_that_is_there(environment, here, 
     assert rows(file) == before
 
 
+def test_the_first_lead_comes_in_by_an_invite_of_the_command_line(environment):
+    """A server that others can reach shows nothing, and whoever runs it lets the first one in."""
+    with serving(environment | {"LYCHGATE_OPEN": ""}) as server:
+        assert any("python -m server invite" in line for line in server.said)
+        assert server.answers().status_code == 401
+        made = run(environment, "server", "invite", LYCHGATE_ADDRESS="https://light.example")
+        assert (made.returncode, made.stderr) == (0, "")
+        secret = re.search(r"https://light\.example/join#([\w-]{43})\n", made.stdout)[1]
+        assert "“My crew” as lead" in made.stdout
+        with httpx.Client(base_url=server.url, headers={"origin": server.url}, timeout=START_SECONDS) as browser:
+            assert browser.post("/join", data={"link": secret, "name": "Ines"}).status_code == 303
+            assert browser.get("/").status_code == 200
+            assert "Ines (you)" in browser.get("/crew").text
+    assert not [line for line in server.said if secret in line], "the server's own words hold no secret"
+
+
+def test_several_crews_live_on_one_server(here):
+    """And which one an invite is for must be said."""
+    assert here(server_command, "invite", "--new-crew", "Harbour  weddings")[0] == 0
+    status, said, _ = here(server_command, "invite", "--new-crew", "Hill", "--role", "guest", "--lasts", "hour")
+    assert status == 0
+    assert "“Hill” as guest, for one, for one hour" in said
+    status, said, complaint = here(server_command, "invite")
+    assert (status, said) == (2, "")
+    assert complaint == "Say with --crew which one is meant. There are: “Harbour weddings”, “Hill”.\n"
+    assert here(server_command, "invite", "--crew", "Harbour weddings")[0] == 0
+
+
+def test_a_crew_has_a_name(capsys):
+    with pytest.raises(SystemExit):
+        server_command.main(["invite", "--new-crew", " "])
+    assert "a name has 1 to 80 characters" in capsys.readouterr().err
+
+
 def test_the_demo_is_filled_in_once(environment, tmp_path):
     """Run again, it says so, and changes nothing that the visitor did."""
     file = tmp_path / "data" / DATABASE_FILE

@@ -23,9 +23,36 @@ def test_nothing_set_is_this_machine_alone():
 def test_every_setting_can_be_set():
     settings = Settings.from_environment({
         "LYCHGATE_HOST": "0.0.0.0", "LYCHGATE_PORT": "80", "LYCHGATE_DATA": "/srv/mine",
-        "LYCHGATE_DATABASE_URL": "sqlite:////srv/other.db",
+        "LYCHGATE_DATABASE_URL": "sqlite:////srv/other.db", "LYCHGATE_ADDRESS": "https://light.example.org/",
+        "LYCHGATE_PROXIES": "10.0.0.2",
     })  # fmt: skip
-    assert settings == Settings("0.0.0.0", 80, Path("/srv/mine"), "sqlite:////srv/other.db")
+    assert settings == Settings(
+        "0.0.0.0", 80, Path("/srv/mine"), "sqlite:////srv/other.db", "https://light.example.org", "10.0.0.2"
+    )
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])
+def test_the_demo_is_open_to_whoever_is_at_its_machine_alone(host):
+    """Said for a server that others can reach, it opens nothing."""
+    assert Settings.from_environment({"LYCHGATE_OPEN": "here", "LYCHGATE_HOST": host}).open_here
+    assert not Settings.from_environment({"LYCHGATE_HOST": host}).open_here
+    for other in ("0.0.0.0", "::", "192.0.2.1", "light.example.org"):
+        assert not Settings.from_environment({"LYCHGATE_OPEN": "here", "LYCHGATE_HOST": other}).open_here
+
+
+@pytest.mark.parametrize(
+    "environment",
+    [
+        {"LYCHGATE_OPEN": "yes"}, {"LYCHGATE_OPEN": "everywhere"}, {"LYCHGATE_ADDRESS": "light.example.org"},
+        {"LYCHGATE_ADDRESS": "ftp://light.example.org"}, {"LYCHGATE_ADDRESS": "https://"},
+        {"LYCHGATE_ADDRESS": "https://light.example.org/app"}, {"LYCHGATE_ADDRESS": "https://light.example.org?x"},
+        {"LYCHGATE_ADDRESS": "https://[light"},
+    ],
+)  # fmt: skip
+def test_what_cannot_be_set_is_told_with_what_is_allowed(environment):
+    (name,) = environment
+    with pytest.raises(BadSetting, match=f"^{name}: .* came, allowed is "):
+        Settings.from_environment(environment)
 
 
 def test_an_empty_setting_is_one_that_is_not_set():

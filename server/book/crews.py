@@ -30,10 +30,13 @@ def first_crew(session: Session) -> Crew:
     return crew
 
 
-def only_crew(session: Session) -> Crew | None:
-    """The one crew of a book; None where it has several, or none."""
-    crews = session.scalars(select(Crew).limit(2)).all()
-    return crews[0] if len(crews) == 1 else None
+def only_crew(session: Session) -> tuple[int, str] | None:
+    """The number and the name of a book's one crew; None where it has several, or none."""
+    crews = session.execute(_TWO_CREWS).all()
+    return (crews[0].id, crews[0].name) if len(crews) == 1 else None
+
+
+_TWO_CREWS = select(Crew.id, Crew.name).limit(2)
 
 
 class AmbiguousCrew(LookupError):

@@ -85,7 +85,7 @@ async def _visitor_of(scope: Scope) -> Visitor | None:
             return Visitor(found.crew, found.name, found.role, found.person, found.crew_name, found.session)
     if settings.open_here and _from_here(scope):
         crew = await _asked(book, only_crew)
-        return None if crew is None else Visitor(crew.id, "shooter", crew_name=crew.name)
+        return None if crew is None else Visitor(crew[0], "shooter", crew_name=crew[1])
     return None
 
 
