@@ -243,7 +243,7 @@ def test_the_first_lead_comes_in_by_an_invite_of_the_command_line(environment):
         with httpx.Client(base_url=server.url, headers={"origin": server.url}, timeout=START_SECONDS) as browser:
             assert browser.post("/join", data={"link": secret, "name": "Ines"}).status_code == 303
             assert browser.get("/").status_code == 200
-            assert "Ines (you)" in browser.get("/crew").text
+            assert "<b>Ines</b> (you)" in browser.get("/crew").text
     assert not [line for line in server.said if secret in line], "the server's own words hold no secret"
 
 
