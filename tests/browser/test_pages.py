@@ -460,7 +460,8 @@ def rig_refused(visited, _new_day):
 
 
 def opened(page: Page) -> None:
-    """Unfold everything: what is folded away has to fit as well."""
+    """Unfold everything: what is folded away has to fit as well. A form's answer may still wait for its stylesheet."""
+    page.wait_for_load_state()
     page.locator("details").evaluate_all("all => { for (const each of all) each.open = true }")
 
 
