@@ -63,25 +63,25 @@ class Served:
         self.process.wait(STOP_SECONDS)
 
 
-def settings_for(data: Path, port: str = "0") -> dict[str, str]:
+def settings_for(data: Path, port: str = "0", opens: str = "here") -> dict[str, str]:
     """The environment of our own programs: none of the caller's settings, a book in this folder; 0 is a free port."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("LYCHGATE_")}
     return kept | {
         "LYCHGATE_DATA": str(data),
         "LYCHGATE_HOST": "127.0.0.1",
-        "LYCHGATE_OPEN": "here",
+        "LYCHGATE_OPEN": opens,
         "LYCHGATE_PORT": port,
         "PYTHONUNBUFFERED": "1",
     }
 
 
 @contextmanager
-def serving(data: Path, port: str = "0") -> Iterator[Served]:
-    """`python -m server serve`, until the block ends. What it wrote to stderr fails the block."""
+def serving(data: Path, port: str = "0", opens: str = "here") -> Iterator[Served]:
+    """`python -m server serve`, until the block ends. What it wrote to stderr fails the block. opens: LYCHGATE_OPEN."""
     complaints = data.parent / f"{data.name}-stderr"
     with complaints.open("w", encoding="utf-8") as stderr:
         process = subprocess.Popen(
-            [sys.executable, "-m", "server", "serve"], cwd=CHECKOUT, env=settings_for(data, port),
+            [sys.executable, "-m", "server", "serve"], cwd=CHECKOUT, env=settings_for(data, port, opens),
             stdout=subprocess.PIPE, stderr=stderr, text=True,
         )  # fmt: skip
     lines: queue.Queue[str | None] = queue.Queue()
@@ -147,6 +147,13 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 def own_demo(tmp_path: Path) -> Iterator[Served]:
     """The same for this test alone, which may kill it."""
     with serving(_filled(tmp_path / "own-demo")) as served:
+        yield served
+
+
+@pytest.fixture
+def shut(tmp_path: Path) -> Iterator[Served]:
+    """The same, open to nobody without an invite."""
+    with serving(_filled(tmp_path / "shut"), opens="") as served:
         yield served
 
 
