@@ -24,6 +24,7 @@ from .crews import NotThere
 from .kits import Carried, carried
 from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
 from .order import NIGHT, Stop, instant, order_of
+from .watching import STAMPS, revision_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -109,6 +110,7 @@ class Day:
     order    the running order, as it comes now;  others  what would be in use with each other lens that it names
     moved_by_kit: the log's rig no longer fits the kit, and was cut down to it; or the body or lens chosen for the day
     has left the kit, and another one stands in for it.
+    revision  as `watching` has it
     """
 
     id: int
@@ -128,6 +130,7 @@ class Day:
     began_used: Carried
     order: tuple[Stop, ...]
     others: Mapping[int, Carried]
+    revision: str
 
     @property
     def kit(self) -> Kit:
@@ -280,7 +283,7 @@ def changed_at(session: Session, venue_id: int) -> None:
         changed(session, day_id)
 
 
-@cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: (row.stamp, row.kit_stamp), lock=Lock())
+@cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: row.stamps, lock=Lock())
 def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = _events(session, day_id)
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
@@ -309,7 +312,7 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     moved_by_kit = rig != state.rig or used.stood_in
     return Day(
         day_id, row.name, row.venue, row.time_zone, site, row.mains, row.on, time.fromisoformat(row.seen_at),
-        used, rig, state, places, moved_by_kit, began, began_used, order, others,
+        used, rig, state, places, moved_by_kit, began, began_used, order, others, revision_of(row.stamps),
     )  # fmt: skip
 
 
@@ -410,7 +413,7 @@ _DAY = (
         tables.Day.holder_id,
         tables.Kit.id.label("kit_id"),
         tables.Kit.stamp.label("kit_stamp"),
-        tables.Day.stamp,
+        STAMPS,
         tables.Venue.name.label("venue"),
         tables.Venue.id.label("venue_id"),
         tables.Venue.time_zone,
