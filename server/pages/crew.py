@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated
+from urllib.parse import urlsplit
 
 from fastapi import Request, Response
 from fastapi.responses import PlainTextResponse, RedirectResponse
@@ -17,6 +18,7 @@ from server.door.entrance import door_router
 from server.door.limits import Guesses
 from server.door.visitor import TheBook, TheVisitor, forget, remember, visitor_in
 from server.exposure.refused import within
+from server.settings import LOOPBACK
 
 from .drawing import draw, qr
 from .forms import Form, MaybeWhole, Name, TheForm, Typed, Whole, name, one_of, text
@@ -197,7 +199,7 @@ def invite(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) 
         offer = invites.offer_of(session, token)
     link = f"{address_of(request, 'show_join')}#{token}"
     return _unkept(draw(request, "crew/invite.html", link=link, qr=qr(link), offer=offer, uses=form.uses,
-                        lasts=LASTS_WORDS[form.lasts]))  # fmt: skip
+                        lasts=LASTS_WORDS[form.lasts], only_here=urlsplit(link).hostname in LOOPBACK))  # fmt: skip
 
 
 @router.post("/crew/invites/{invite_id}/end")

@@ -282,3 +282,11 @@ def test_links_carry_the_name_that_people_reach_the_server_by(site, settings):
         assert invited(site)[0] == "https://light.example"
     finally:
         site.client.app.state.settings = settings
+
+
+@pytest.mark.parametrize(("host", "said"), [("localhost", True), ("192.0.2.1:8000", False)])
+def test_a_link_that_leads_to_this_machine_alone_says_so(site, host, said):
+    """A phone that scans it would look for the server on itself. 192.0.2.1 is TEST-NET-1, RFC 5737."""
+    page = somebody(site).post("/crew/invites", headers={"host": host, "origin": f"http://{host}"}, role="guest")
+    assert page.status_code == 200
+    assert ("works on this machine alone" in page.text) is said
