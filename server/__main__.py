@@ -9,6 +9,7 @@ from contextlib import suppress
 
 import segno
 import uvicorn
+from fastapi import FastAPI
 
 from server.app import create_app
 from server.book.crews import AmbiguousCrew, crew_to_enter
@@ -92,9 +93,10 @@ def serve(settings: Settings) -> int:
     with listening:
         migrate(settings)
         _say_where(settings, listening.getsockname()[1])
-        server = uvicorn.Server(
+        app = create_app(settings)
+        server = _Server(
             uvicorn.Config(
-                create_app(settings),
+                app,
                 log_level="warning",
                 access_log=False,
                 server_header=False,
@@ -107,6 +109,17 @@ def serve(settings: Settings) -> int:
         with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
             server.run(sockets=[listening])
     return 0
+
+
+class _Server(uvicorn.Server):
+    """A server that lets go of the pages that listen to a day before it waits for its open answers."""
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Stop. The application itself is told only when every answer has ended."""
+        app = self.config.app
+        if isinstance(app, FastAPI) and hasattr(app.state, "listening"):
+            app.state.listening.end()
+        await super().shutdown(sockets)
 
 
 def _listen(settings: Settings) -> socket.socket:

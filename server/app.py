@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import asynccontextmanager
+import asyncio
+from contextlib import asynccontextmanager, suppress
 from typing import TYPE_CHECKING
 
 from fastapi.exceptions import RequestValidationError
@@ -17,6 +18,7 @@ from server.book.store import Book
 from server.door.entrance import NotAllowed, Stranger, check_doors
 from server.door.guard import Guard
 from server.door.limits import Guesses, TooManyGuesses
+from server.door.listening import Listening
 from server.door.visitor import let_in
 from server.exposure.refused import OutOfRange
 from server.settings import CHECKOUT
@@ -40,7 +42,14 @@ def create_app(settings: Settings) -> FastAPI:
         if settings.open_here:
             with app.state.book.writing() as session:
                 first_crew(session)
+        app.state.listening = listening = Listening(app.state.book)
+        app.state.book.kept = listening.wake
+        watching = asyncio.create_task(listening.watch())
         yield
+        listening.end()
+        watching.cancel()
+        with suppress(asyncio.CancelledError):
+            await watching
         app.state.book.close()
 
     app = api.Documented(

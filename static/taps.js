@@ -130,7 +130,8 @@ document.addEventListener("htmx:response:error", (event) => {
 // Back brings the page from a cache as it was first drawn, without the taps since. Not a reload: without signal that
 // would leave nothing to read.
 const fetchAgain = () => {
-  if (!document.getElementById("day") || waiting) return;
+  // What the page says of another phone's change is not to be drawn over: something is being typed.
+  if (!document.getElementById("day") || waiting || document.getElementById("live").textContent) return;
   htmx.ajax("GET", location.pathname, { target: "#day", select: "#day", swap: "outerMorph" });
 };
 window.addEventListener("pageshow", (event) => {

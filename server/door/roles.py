@@ -31,7 +31,7 @@ _OF: dict[Needed, str] = {
         show_kit save_kit depth_page
         show_day show_plan show_card show_take show_ways show_bag advise_grad work_out_grad
         write_csv write_calendar show_day_light show_stop_light show_report write_report
-        show_crew make_code end_session leave
+        show_changes show_crew make_code end_session leave
     """,
     # The work itself.
     "second": """

@@ -78,18 +78,18 @@ async def _visitor_of(scope: Scope) -> Visitor | None:
     token = _token(scope, settings)
     if token is not None:
         now = datetime.now(UTC)
-        found = await _asked(book, lambda session: admitted(session, token, now))
+        found = await asked(book, lambda session: admitted(session, token, now))
         if found is not None:
             if now - found.used_at >= USED_EVERY:
                 await run_in_threadpool(_keep_use, book, found.session, now)
             return Visitor(found.crew, found.name, found.role, found.person, found.crew_name, found.session)
     if settings.open_here and _from_here(scope):
-        crew = await _asked(book, only_crew)
+        crew = await asked(book, only_crew)
         return None if crew is None else Visitor(crew[0], "shooter", crew_name=crew[1])
     return None
 
 
-async def _asked(book: Book, question: Callable[[Session], Found]) -> Found:
+async def asked(book: Book, question: Callable[[Session], Found]) -> Found:
     """An answer out of the book. One in a file is there sooner than a thread to ask it in would be."""
 
     def ask() -> Found:

@@ -21,6 +21,7 @@ from . import (
     kit_measures,
     kits,
     light,
+    live,
     order,
     plan,
     reference,
@@ -37,8 +38,8 @@ if TYPE_CHECKING:
 
 router = door_router(include_in_schema=False)
 for each in (
-    crew, home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days, light,
-    report, reference,
+    crew, home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days, live,
+    light, report, reference,
 ):  # fmt: skip
     router.include_router(each.router)
 

@@ -15,6 +15,7 @@ from server.book import tables
 from server.book.crews import all_owned, owned
 from server.book.days import USUAL_LOOK, changed, start_rig, usual_look
 from server.book.kits import KitIncomplete
+from server.book.watching import revision
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import sun
@@ -136,7 +137,7 @@ def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
 def set_up_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """What is carried, and the places with their looks."""
     with book.reading() as session:
-        return _setup_page(request, owned(session, tables.Day, visitor.crew, day_id), Typed())
+        return _setup_page(request, session, owned(session, tables.Day, visitor.crew, day_id), Typed())
 
 
 @router.post("/days/{day_id}/setup")
@@ -158,7 +159,7 @@ def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
         if not typed.errors and not any(one.used for one in places.values()):
             typed.errors["places"] = "A day needs at least one place"
         if form is None or typed.errors:
-            return _setup_page(request, day, typed, status=422)
+            return _setup_page(request, session, day, typed, status=422)
         day.name, day.on = form.name, form.on
         day.seen_at, day.steady = form.seen_at, form.steady
         day.body_id, day.lens_id, day.holder_id = form.body, form.lens, form.holder
@@ -230,7 +231,9 @@ class PlaceLine:
     look: tables.DayPlace
 
 
-def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 200) -> Response:
+def _setup_page(
+    request: Request, session: Session, day: tables.Day, typed: Typed, status: int = 200
+) -> Response:  # fmt: skip
     there = {row.place_id: row for row in day.places}
     usual = next(iter(day.places), None) or _usual_place(day.kit)
     last = max((row.position for row in day.places), default=0)
@@ -246,6 +249,7 @@ def _setup_page(request: Request, day: tables.Day, typed: Typed, status: int = 2
         "day/setup.html",
         status=status,
         day=day,
+        revision=revision(session, day.crew_id, day.id),
         lines=lines,
         usual=usual,
         typed=typed,

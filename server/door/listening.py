@@ -1,0 +1,163 @@
+"""
+The pages that are open on a day, and the watcher that tells them of its changes: one for a server process.
+
+The watcher asks the database often whether anything was kept (`Book.watching`: 3 µs), while any page listens; what this
+process keeps itself wakes it at once. Only the newest revision of a day is told, never what changed: a page that missed
+ten changes misses nothing by hearing of the last one. All of it runs in the server's one event loop, `wake` apart.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import sqlite3
+from collections import Counter
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from server.book.watching import revisions
+
+from .visitor import asked
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Hashable
+
+    from sqlalchemy.orm import Session
+
+    from server.book.store import Book
+
+EVERY = 0.2  # s, between looks for what other processes kept
+QUICKEST = 0.02  # s, between looks however much is kept
+LISTENERS_MOST = 1000  # pages, for one process
+OF_ONE_MOST = 20  # pages of one session: more tabs than anybody reads
+
+
+class Over(Exception):
+    """The server is about to stop."""
+
+
+class TooManyListen(Exception):
+    """No more pages can be told. of_one: it is one session that has so many."""
+
+    def __init__(self, *, of_one: bool) -> None:
+        super().__init__(of_one)
+        self.of_one = of_one
+
+
+class Listener:
+    """
+    A page that is told of the changes of a day.
+
+    who   the session that it is open in
+    told  the revision that it knows
+    """
+
+    def __init__(self, day: int, who: Hashable, told: str) -> None:
+        self.day, self.who, self.told = day, who, told
+        self._newest = told
+        self._over = False
+        self._news = asyncio.Event()
+
+    def tell(self, revision: str) -> None:
+        """Another revision, or the same again."""
+        self._newest = revision
+        if revision != self.told:
+            self._news.set()
+
+    def end(self) -> None:
+        """Nothing will be told any more."""
+        self._over = True
+        self._news.set()
+
+    async def next(self, seconds: float) -> str | None:
+        """The newest revision, once it is another one; None where there is none for so long. Raises Over."""
+        with suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._news.wait()
+        if self._over:
+            raise Over
+        self._news.clear()
+        if self.told == self._newest:
+            return None
+        self.told = self._newest
+        return self.told
+
+
+class Listening:
+    """Who listens to what, in this process."""
+
+    def __init__(self, book: Book) -> None:
+        self._book = book
+        self._listeners: set[Listener] = set()
+        self._of_one: Counter[Hashable] = Counter()
+        self._over = False
+        self._loop = asyncio.get_running_loop()
+        self._look = asyncio.Event()
+        self._somebody = asyncio.Event()
+
+    def listen(self, day: int, who: Hashable, told: str) -> Listener:
+        """A page that has a day open, as it was at a revision. Raises TooManyListen, Over."""
+        if self._over:
+            raise Over
+        if self._of_one[who] >= OF_ONE_MOST:
+            raise TooManyListen(of_one=True)
+        if len(self._listeners) >= LISTENERS_MOST:
+            raise TooManyListen(of_one=False)
+        listener = Listener(day, who, told)
+        self._listeners.add(listener)
+        self._of_one[who] += 1
+        self._somebody.set()
+        self._look.set()  # for what was kept since that revision was read
+        return listener
+
+    def leave(self, listener: Listener) -> None:
+        """A page that was closed."""
+        if listener not in self._listeners:
+            return
+        self._listeners.discard(listener)
+        self._of_one[listener.who] -= 1
+        self._of_one += Counter()  # lets go of those that have none
+        if not self._listeners:
+            self._somebody.clear()
+
+    def wake(self) -> None:
+        """Something was kept. Any thread may say so."""
+        if self._listeners and not self._over:
+            self._loop.call_soon_threadsafe(self._look.set)
+
+    def end(self) -> None:
+        """Every page is let go, since a server waits for its open answers before it stops."""
+        self._over = True
+        for listener in self._listeners:
+            listener.end()
+
+    async def watch(self) -> None:
+        """Tell everybody, for ever. The one place that would change for a database that says itself what was kept."""
+        with self._book.watching() as answer:
+            seen: object = None
+            while True:
+                await self._somebody.wait()
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(EVERY):
+                        await self._look.wait()
+                must = self._look.is_set()
+                self._look.clear()
+                try:
+                    now = answer()
+                    if must or now != seen:
+                        await self._tell()
+                    seen = now
+                except (SQLAlchemyError, sqlite3.Error):  # a database that does not answer now may answer later
+                    seen = None
+                await asyncio.sleep(QUICKEST)
+
+    async def _tell(self) -> None:
+        days = {listener.day for listener in self._listeners}
+        found = await asked(self._book, _revisions_of(days))
+        for listener in self._listeners:
+            listener.tell(found.get(listener.day, ""))
+
+
+def _revisions_of(days: set[int]) -> Callable[[Session], dict[int, str]]:
+    return lambda session: revisions(session, days)

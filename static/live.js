@@ -1,0 +1,116 @@
+// Another phone's changes: the page is drawn anew, or, where something is being typed in it, says that it is not the
+// newest. What comes over the line is a revision and no more, so that a page which slept misses nothing.
+"use strict";
+{
+  const SILENCE = 12000; // ms; the line beats every five seconds
+  const SOONEST = 500; // ms, until the line is tried again; longer each time
+  const LATEST = 30000; // ms
+  const line = document.getElementById("live");
+  const heard = document.getElementById("heard");
+  const shown = () => document.querySelector("[data-changes]");
+
+  const past = new Set(); // revisions that this page has shown: no revision ever comes again
+  let newest = null; // the one that was told last
+  let fetchedFor = null; // the one that the page was last fetched again for
+  let under = 0; // requests that are under way: one may have made the change itself
+  let source = null;
+  let alive = 0; // when the line last said something; the clock runs on while the phone sleeps
+  let tries = 0;
+  let again = 0;
+  let ended = false;
+
+  const isTyped = (field) => {
+    if (field.type === "hidden") return false;
+    if (field.type === "checkbox" || field.type === "radio") return field.checked !== field.defaultChecked;
+    if (field.options) {
+      const first = [...field.options].find((option) => option.defaultSelected) ?? field.options[0];
+      return field.value !== (first?.value ?? "");
+    }
+    return field.value !== field.defaultValue || field === document.activeElement;
+  };
+  const typing = () => [...document.querySelectorAll("input, textarea, select")].some(isTyped);
+
+  const say = (words, more) => {
+    if (line.textContent === words + (more?.textContent ?? "")) return; // said twice, it would be heard twice
+    line.replaceChildren(words, ...(more ? [more] : []));
+  };
+  const showIt = document.createElement("button");
+  showIt.textContent = "Show it";
+  showIt.addEventListener("click", () => location.reload());
+  const comeIn = document.createElement("a");
+  comeIn.href = "/join";
+  comeIn.textContent = "Come in again";
+
+  const compare = () => {
+    const page = shown();
+    if (!page || ended || under || waiting) return;
+    past.add(page.dataset.revision);
+    if (!newest || past.has(newest)) return say("");
+    const typed = typing();
+    if (typed || !page.dataset.drawn) {
+      const loss = typed ? "what is typed here goes then. " : "";
+      return say(`This has changed on another phone${loss ? `; ${loss}` : ". "}`, showIt);
+    }
+    if (fetchedFor === newest) return;
+    fetchedFor = newest;
+    say("");
+    if (page.id === "day") fetchAgain();
+    else htmx.ajax("GET", location.href, { target: "main", select: "main", swap: "outerMorph" });
+  };
+
+  const over = () => {
+    ended = true;
+    leave();
+    say("This phone was signed out. ", comeIn);
+  };
+  const leave = () => {
+    source?.close();
+    source = null;
+    clearTimeout(again);
+  };
+  const connect = () => {
+    leave();
+    const page = shown();
+    if (!page || ended || document.visibilityState !== "visible" || !navigator.onLine) return;
+    alive = Date.now();
+    source = new EventSource(page.dataset.changes);
+    source.addEventListener("revision", (event) => {
+      alive = Date.now();
+      tries = 0;
+      newest = event.data;
+      compare();
+    });
+    source.addEventListener("beat", () => {
+      alive = Date.now();
+      compare(); // what was typed may have gone meanwhile
+    });
+    source.addEventListener("ended", over);
+    source.addEventListener("error", () => {
+      const refused = source.readyState === EventSource.CLOSED; // by an answer, which an EventSource cannot read
+      leave();
+      again = setTimeout(connect, Math.min(LATEST, SOONEST * 2 ** tries) * (0.5 + Math.random()));
+      tries += 1;
+      if (refused) fetch(page.dataset.changes).then((answer) => { if (answer.status === 401) over(); }, () => {});
+    });
+  };
+
+  document.addEventListener("htmx:before:request", () => { under += 1; });
+  document.addEventListener("htmx:finally:request", () => {
+    under -= 1;
+    setTimeout(compare); // once every other listener has counted its own
+  });
+  document.addEventListener("htmx:after:swap", (event) => {
+    if (heard && !event.detail.ctx.tap && fetchedFor === newest && !past.has(newest)) {
+      heard.textContent = `Changed on another phone.${heard.textContent.endsWith(".") ? "\u00a0" : ""}`;
+    }
+  });
+  document.addEventListener("htmx:error", () => { fetchedFor = null; });
+
+  document.addEventListener("visibilitychange", connect); // hidden, it only leaves: a phone that sleeps hears nothing
+  window.addEventListener("pagehide", leave);
+  window.addEventListener("pageshow", (event) => { if (event.persisted) connect(); });
+  window.addEventListener("offline", leave);
+  window.addEventListener("online", connect);
+  setInterval(() => { if (source && Date.now() - alive > SILENCE) connect(); }, SILENCE / 4);
+  connect();
+}
