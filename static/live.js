@@ -47,7 +47,7 @@
     past.add(page.dataset.revision);
     if (!newest || past.has(newest)) return say("");
     const typed = typing();
-    if (typed || !page.dataset.drawn) {
+    if (typed || !("drawn" in page.dataset)) {
       const loss = typed ? "what is typed here goes then. " : "";
       return say(`This has changed on another phone${loss ? `; ${loss}` : ". "}`, showIt);
     }
@@ -94,6 +94,7 @@
     });
   };
 
+  document.addEventListener("focusout", () => setTimeout(compare)); // what was begun may have been given up
   document.addEventListener("htmx:before:request", () => { under += 1; });
   document.addEventListener("htmx:finally:request", () => {
     under -= 1;

@@ -206,8 +206,10 @@ class Trouble:
             self.seen.append(f"a request to somebody else: {request.url}")
 
     def _failed(self, request: Request) -> None:
-        # The browser fetches the icon after everything else, and drops it when the page is left by then.
-        if request.failure != "net::ERR_ABORTED" or not request.url.endswith("/icon.svg"):
+        # The browser fetches the icon after everything else, and drops it when the page is left by then. The line on
+        # which a page hears of changes is dropped with the page.
+        dropped = request.url.endswith(("/icon.svg", "/changes"))
+        if request.failure != "net::ERR_ABORTED" or not dropped:
             self.seen.append(f"request failed: {_name(request)}")
 
     def _response(self, response: Response) -> None:

@@ -448,7 +448,7 @@ def test_the_server_goes_away_and_comes_back(visit: Callable[..., Visit], own_de
     row(page, "Porch").get_by_role("button").first.tap()
     expect(page.get_by_role("heading", level=1)).to_have_text("Porch")
     own_demo.kill()
-    visited.trouble.expect(*NO_ANSWER)
+    visited.trouble.expect(*NO_ANSWER, r"request failed: GET .*/changes")
     page.locator("#fell").tap()
     expect(page.locator("#signal")).to_have_text("Not kept: the server did not answer. Tap again.")
     expect(page.locator(".age")).to_have_text("fresh: just now")
