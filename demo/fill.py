@@ -175,7 +175,7 @@ def fill(book: Book, now: datetime) -> bool:
         day.stops = stops_of(day, now.astimezone(ZoneInfo(time_zone)))
         session.flush()
         arrived = {"place": venue.places[0].id, "stop": day.stops[0].id, "answer": "clean", "rig": start}
-        append(session, day.id, "demo-arrived-at-the-orchard", "moved", arrived, "shooter", now)
+        append(session, day.id, "demo-arrived-at-the-orchard", "moved", arrived, "shooter", None, now)
     return True
 
 

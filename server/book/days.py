@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from cachetools import LRUCache, cached
-from sqlalchemy import Row, Select, bindparam, func, select, update
+from sqlalchemy import Row, Select, and_, bindparam, func, select, update
 
 from server.exposure.daylight import Sky, Spot
+from server.exposure.looks import How, Matched, matched
 from server.exposure.moves import best_pictures, cannot_wear, no_steady_shutter
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 from server.exposure.scales import exact_f_number
@@ -21,15 +22,18 @@ from server.exposure.trust import Level, Read, levels_then
 
 from . import tables
 from .crews import NotThere
-from .kits import Carried, carried
-from .log import Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
+from .kits import Carried, Chosen, KitIncomplete, carried
+from .log import OF_A_CAMERA, Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
 from .order import NIGHT, Stop, instant, order_of
+from .people import first_camera
 from .watching import STAMPS, revision_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from sqlalchemy.orm import Session
+
+    from .people import Member
 
 LONG_AGO = timedelta(hours=1)  # a stop that is so late, with the next one due as well, has gone by
 DAYS_KNOWN = 500  # days that are remembered; a stamp is new with every change, so what was read for it stays true
@@ -40,7 +44,8 @@ class DayPlace:
     """
     A place of the day: its number, name, what lights it, the look wanted there, and the light if it was read.
 
-    lasers: whether stage lasers may be on there
+    lasers   whether stage lasers may be on there
+    matched  how the look goes with the first camera's; None on the first
     """
 
     number: int
@@ -50,6 +55,31 @@ class DayPlace:
     light: PlaceLight | None
     distance_m: float | None = None
     lasers: bool = False
+    matched: Matched | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OtherCamera:
+    """
+    Another camera on the day, as this one's shooter needs to know it.
+
+    name   of its shooter, as they are written in the log or go by; empty for the first where nobody has used it yet
+    first  whether it is the day's first
+    here, at_stop  where it stands, and for which stop;  since  when;  None: it has not started
+    """
+
+    number: int | None
+    name: str
+    here: str | None
+    at_stop: str | None
+    since: datetime | None
+    used: Carried
+    rig: Rig
+
+    @property
+    def first(self) -> bool:
+        """Whether it is the day's first."""
+        return self.number is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,18 +132,24 @@ def lit_at(
 @dataclass(frozen=True, slots=True)
 class Day:
     """
-    A day as its page needs it.
+    A day as its page needs it, for the shooter of one of its cameras.
 
+    camera   the number of that one; None: the first, which is whoever has none of their own
+    cameras  the others;  matches  how this one goes with the first's look, None for the first
     site     where the venue lies, mains [Hz] of its lamps; None: not known
     on, seen_at  its date, and the hour that its light is shown for until it has come, at the venue's clock
     began    what was on the camera before the first move, and began_used what of the kit was in use with it
     order    the running order, as it comes now;  others  what would be in use with each other lens that it names
     moved_by_kit: the log's rig no longer fits the kit, and was cut down to it; or the body or lens chosen for the day
     has left the kit, and another one stands in for it.
+    at_stops  the look at the stops that have one of their own
     revision  as `watching` has it
     """
 
     id: int
+    camera: int | None
+    cameras: tuple[OtherCamera, ...]
+    matches: How | None
     name: str
     venue: str
     time_zone: str
@@ -130,6 +166,7 @@ class Day:
     began_used: Carried
     order: tuple[Stop, ...]
     others: Mapping[int, Carried]
+    at_stops: Mapping[int, Matched]
     revision: str
 
     @property
@@ -142,7 +179,14 @@ class Day:
         """The place where the shooter stands, with the look of the stop that it was gone to for."""
         there = next((place for place in self.places if place.number == self.state.here), None)
         stop = self.at_stop
-        return there if there is None or stop is None else replace(there, look=stop.look(there.look))
+        return there if there is None or stop is None else self.as_at(stop, there)
+
+    def as_at(self, stop: Stop, place: DayPlace) -> DayPlace:
+        """A place with the look that is wanted there at a stop."""
+        its = self.at_stops.get(stop.number)
+        if its is None:
+            return place
+        return replace(place, look=its.look, matched=its if self.matches is not None else None)
 
     @property
     def at_stop(self) -> Stop | None:
@@ -208,10 +252,7 @@ class Day:
         lens  the one that is on before the first;  as_planned  all at their own time, late or not
         """
         known = {place.number: place for place in self.places}
-        places = [
-            None if stop.place not in known else replace(known[stop.place], look=stop.look(known[stop.place].look))
-            for stop in stops
-        ]
+        places = [None if stop.place not in known else self.as_at(stop, known[stop.place]) for stop in stops]
         soonest, live = self.moment(now), self.has_come(now) and not as_planned
         moments = [
             max(stop.at, soonest, key=instant) if live and stop.number not in self.state.done else stop.at
@@ -259,17 +300,58 @@ def _overdue(stop: Stop, then: Stop, now: datetime) -> bool:
     return now - instant(stop.at) > LONG_AGO and instant(then.at) <= now
 
 
-def open_day(session: Session, crew_id: int, day_id: int) -> Day:
-    """The day with its state. Raises NotThere, or KitIncomplete where the kit lacks a body or a lens."""
-    return _read_day(session, day_id, _row(session, crew_id, day_id))
+def open_day(session: Session, member: Member, day_id: int) -> Day:
+    """
+    The day with its state, as somebody films it: with a camera of their own, or with the day's first.
+
+    Raises NotThere, or KitIncomplete where the kit lacks a body or a lens.
+    """
+    return _read_day(session, day_id, _row(session, member, day_id))
 
 
-def _row(session: Session, crew_id: int, day_id: int) -> Row[Any]:
+def _row(session: Session, member: Member, day_id: int) -> Row[Any]:
     """The crew's own day as `_DAY` has it. Raises NotThere for any other, another crew's included."""
-    row = session.execute(_DAY, {"day": day_id, "crew": crew_id}).first()
+    asked = {"day": day_id, "crew": member.crew, "person": member.person}
+    row = session.execute(_DAY, asked).first()
     if row is None:
         raise NotThere("days")
     return row
+
+
+@dataclass(frozen=True, slots=True)
+class _Camera:
+    """
+    A camera on a day, as its row has it: with which kit, body, lens and holder, and what it starts with.
+
+    number  None: the day's first
+    """
+
+    number: int | None
+    name: str
+    matches: How | None
+    kit_id: int
+    kit_stamp: str
+    chosen: Chosen
+    start: Rig
+
+    def carried(self, session: Session, lens: int | None) -> Carried:
+        """What of its kit is in use with a lens; None: the one that it began with."""
+        body, own, holder = self.chosen
+        return carried(session, self.kit_stamp, self.kit_id, (body, lens or own, holder))
+
+
+def _cameras(session: Session, day_id: int, row: Row[Any]) -> dict[int | None, _Camera]:
+    """Every camera on a day, the first one first."""
+    chosen = (row.body_id, row.lens_id, row.holder_id)
+    first = _Camera(None, "", None, row.kit_id, row.kit_stamp, chosen, rig_from(row.start))
+    others = (
+        _Camera(
+            each.id, each.name, each.matches, each.kit_id, each.kit_stamp,
+            (each.body_id, each.lens_id, each.holder_id), rig_from(each.start),
+        )
+        for each in session.execute(_CAMERAS, {"day": day_id})
+    )  # fmt: skip
+    return {camera.number: camera for camera in (first, *others)}
 
 
 def changed(session: Session, day_id: int) -> None:
@@ -283,7 +365,7 @@ def changed_at(session: Session, venue_id: int) -> None:
         changed(session, day_id)
 
 
-@cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: row.stamps, lock=Lock())
+@cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: (row.stamps, row.camera), lock=Lock())
 def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = _events(session, day_id)
     newest = session.execute(_NEWEST_READINGS, {"day": day_id})
@@ -294,26 +376,82 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     rows = session.execute(_PLACES, {"day": day_id}).all()
     spots = {each.place_id: spot_of(each) for each in rows}
     site = site_of(row)
-    state = fold(events, rig_from(row.start), readings, _under_sky(site, spots.items()))
-    used = _carried_by(session, row, state.lens)
+    cameras = _cameras(session, day_id, row)
+    own = cameras[row.camera]
+    under = _under_sky(site, spots.items())
+    states = {number: fold(events, each.start, readings, under, number) for number, each in cameras.items()}
+    state = states[own.number]
+    used = own.carried(session, state.lens)
     rig = nearest_rig(used.kit, state.rig)
-    began_used = used if state.began is None else _carried_by(session, row, state.began_with)
+    began_used = used if state.began is None else own.carried(session, state.began_with)
     began = rig if state.began is None else nearest_rig(began_used.kit, state.began)
     order = order_of(session.execute(_STOPS, {"day": day_id}), row.on, row.time_zone, state.shifts)
-    own = {lens for lens, _ in used.lenses}
-    others = {stop.lens: _carried_by(session, row, stop.lens) for stop in order if stop.lens in own}
+    known = {lens for lens, _ in used.lenses}
+    others = {stop.lens: own.carried(session, stop.lens) for stop in order if stop.lens in known}
+    matching = _Matching(cameras[None].carried(session, states[None].lens), used, own.matches, row)
+    at_places = {each.place_id: matching.at(each) for each in rows}
+    at_stops = {
+        stop.number: matching.at(each, stop)
+        for stop in order
+        for each in rows
+        if each.place_id == stop.place and (stop.wanted or stop.widest or stop.narrowest)
+    }
     places = tuple(
         DayPlace(
-            each.place_id, each.name, spots[each.place_id], _look(each, row, used.kit),
-            state.lights.get(each.place_id), each.distance_m, each.lasers,
+            each.place_id, each.name, spots[each.place_id], its.look, state.lights.get(each.place_id), each.distance_m,
+            each.lasers, its if own.matches is not None else None,
         )
-        for each in rows
+        for each, its in zip(rows, at_places.values(), strict=True)
     )  # fmt: skip
     moved_by_kit = rig != state.rig or used.stood_in
+    names = {place.number: place.name for place in places}
+    seen = (_seen(session, each, states[each.number], events, names, order) for each in cameras.values() if each != own)
+    others_seen = tuple(each for each in seen if each is not None)
     return Day(
-        day_id, row.name, row.venue, row.time_zone, site, row.mains, row.on, time.fromisoformat(row.seen_at),
-        used, rig, state, places, moved_by_kit, began, began_used, order, others, revision_of(row.stamps),
+        day_id, own.number, others_seen, own.matches, row.name, row.venue, row.time_zone, site, row.mains, row.on,
+        time.fromisoformat(row.seen_at), used, rig, state, places, moved_by_kit, began, began_used, order, others,
+        at_stops, revision_of(row.stamps),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Matching:
+    """
+    The looks of a day, for one of its cameras.
+
+    first, used  what is in use on the first camera, and on this one;  matches  None: it is the first
+    day          the day's row
+    """
+
+    first: Carried
+    used: Carried
+    matches: How | None
+    day: Row[Any]
+
+    def at(self, place: Any, stop: Stop | None = None) -> Matched:
+        """The look at a place, or at a stop there, with how it goes with the first camera's."""
+        look = _look(place)
+        look = look if stop is None else stop.look(look)
+        if self.matches is None:
+            return Matched(_steady(look, place, self.day, self.used.kit))
+        its = matched(look, self.first.taking, self.used.taking, self.matches, place.distance_m)
+        return replace(its, look=_steady(its.look, place, self.day, self.used.kit))
+
+
+def _seen(
+    session: Session, camera: _Camera, state: State, events: Sequence[Event], places: Mapping[int, str],
+    order: Sequence[Stop],
+) -> OtherCamera | None:  # fmt: skip
+    """Another camera as it is seen from the one that asks; None where its kit has no body or no lens any more."""
+    try:
+        used = camera.carried(session, state.lens)
+    except KitIncomplete:
+        return None
+    did = [event for event in events if event.camera == camera.number and event.kind in OF_A_CAMERA]
+    name = camera.name or (max(did, key=lambda event: event.made_at).who if did else "")
+    stop = next((stop.name for stop in order if stop.number == state.at_stop), None)
+    here = places.get(state.here or 0)
+    return OtherCamera(camera.number, name, here, stop, state.since, used, nearest_rig(used.kit, state.rig))
 
 
 def _under_sky(site: Site | None, spots: Iterable[tuple[int, Spot]]) -> frozenset[int]:
@@ -353,41 +491,53 @@ def shortfalls(day: Day, now: datetime) -> tuple[tuple[str, float], ...]:
     return tuple((name, stops) for name, stops, is_stuck in short if is_stuck or stops > 0)
 
 
-def with_lens(session: Session, crew_id: int, day_id: int, lens: int) -> Carried:
-    """What would be in use with another lens of the day's kit. Raises NotThere for one that the kit has not."""
-    used = used_on(session, crew_id, day_id, lens)
+def with_lens(session: Session, member: Member, day_id: int, lens: int) -> Carried:
+    """What would be in use with another lens of the kit. Raises NotThere for one that the kit has not."""
+    row = _row(session, member, day_id)
+    used = _cameras(session, day_id, row)[row.camera].carried(session, lens)
     if used.lens != lens:
         raise NotThere("lenses")
     return used
 
 
-def used_on(session: Session, crew_id: int, day_id: int, lens: int | None) -> Carried:
-    """What was in use on a day with a lens, None for the one it began with; as far as the kit still has it."""
-    return _carried_by(session, _row(session, crew_id, day_id), lens)
-
-
-def _carried_by(session: Session, day: Row[Any], lens: int | None) -> Carried:
-    return carried(session, day.kit_stamp, day.kit_id, (day.body_id, lens or day.lens_id, day.holder_id))
-
-
 def venue_of(session: Session, crew_id: int, day_id: int) -> int:
     """The number of a day's venue."""
-    return int(_row(session, crew_id, day_id).venue_id)
+    return int(_row(session, first_camera(crew_id), day_id).venue_id)
 
 
 def _events(session: Session, day_id: int) -> list[Event]:
     return [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
 
 
-def log_of(session: Session, crew_id: int, day_id: int) -> tuple[list[Event], Rig]:
-    """The day's log as it is kept, and what was on the camera before it."""
-    row = _row(session, crew_id, day_id)
-    return _events(session, day_id), rig_from(row.start)
+@dataclass(frozen=True, slots=True)
+class Log:
+    """
+    A day's log as it is kept, and what was on each camera before it, by the camera's number.
+
+    names  of the cameras;  used  what was in use on a camera with a lens, None for the one it began with; as far as
+    the kit still has it
+    """
+
+    events: tuple[Event, ...]
+    starts: Mapping[int | None, Rig]
+    names: Mapping[int | None, str]
+    used: Callable[[int | None, int | None], Carried]
 
 
-def _look(row: Any, day: Any, kit: Kit) -> Look:
-    """The look wanted at a place; steady under its lamps, where the day asks for that and the body can."""
-    look = Look(
+def log_of(session: Session, crew_id: int, day_id: int) -> Log:
+    """The day's log; `used` works as long as the session is open."""
+    cameras = _cameras(session, day_id, _row(session, first_camera(crew_id), day_id))
+    return Log(
+        tuple(_events(session, day_id)),
+        {number: camera.start for number, camera in cameras.items()},
+        {number: camera.name for number, camera in cameras.items()},
+        lambda number, lens: cameras[number].carried(session, lens),
+    )
+
+
+def _look(row: Any) -> Look:
+    """The look wanted at a place, as it is kept."""
+    return Look(
         wanted=row.wanted,
         widest=row.widest,
         narrowest=row.narrowest,
@@ -397,6 +547,10 @@ def _look(row: Any, day: Any, kit: Kit) -> Look:
         worn=frozenset(str(number) for number in row.worn),
         long_end=row.long_end,
     )
+
+
+def _steady(look: Look, row: Any, day: Any, kit: Kit) -> Look:
+    """A look with shutters that are steady under the place's lamps, where the day asks for that and the body can."""
     if not day.steady or day.mains is None or not spot_of(row).under_lamps:
         return look
     steady = replace(look, mains=day.mains)
@@ -414,6 +568,7 @@ _DAY = (
         tables.Kit.id.label("kit_id"),
         tables.Kit.stamp.label("kit_stamp"),
         STAMPS,
+        tables.Camera.id.label("camera"),
         tables.Venue.name.label("venue"),
         tables.Venue.id.label("venue_id"),
         tables.Venue.time_zone,
@@ -426,8 +581,20 @@ _DAY = (
     )
     .join(tables.Kit, tables.Kit.id == tables.Day.kit_id)
     .join(tables.Venue, tables.Venue.id == tables.Day.venue_id)
+    .outerjoin(
+        tables.Camera, and_(tables.Camera.day_id == tables.Day.id, tables.Camera.person_id == bindparam("person"))
+    )
     .where(tables.Day.id == bindparam("day"), tables.Day.crew_id == bindparam("crew"))
 )
+_CAMERAS = (
+    select(
+        tables.Camera.id, tables.Camera.name, tables.Camera.matches, tables.Camera.kit_id, tables.Camera.body_id,
+        tables.Camera.lens_id, tables.Camera.holder_id, tables.Camera.start, tables.Kit.stamp.label("kit_stamp"),
+    )
+    .join(tables.Kit, tables.Kit.id == tables.Camera.kit_id)
+    .where(tables.Camera.day_id == bindparam("day"))
+    .order_by(tables.Camera.id)
+)  # fmt: skip
 _PLACES = (
     select(
         tables.DayPlace.place_id,
@@ -463,7 +630,7 @@ _STOPS = (
     .order_by(tables.Stop.id)
 )  # fmt: skip
 _LOG = select(
-    tables.Event.id, tables.Event.kind, tables.Event.made_at, tables.Event.who, tables.Event.data
+    tables.Event.id, tables.Event.kind, tables.Event.made_at, tables.Event.who, tables.Event.data, tables.Event.camera
 ).where(tables.Event.day_id == bindparam("day"))  # fmt: skip
 
 
@@ -492,10 +659,13 @@ def append(
     kind: Kind,
     data: dict[str, Any],
     who: str,
+    camera: int | None,
     made_at: datetime | None = None,
 ) -> bool:
     """
     Add one event to the day's log. False, and nothing changed, where the log has an event with this id already.
+
+    camera: the number of the camera whose shooter did it, None for the day's first
 
     The session must be a writing one of this crew, after `open_day` has let the day through.
     """
@@ -504,7 +674,16 @@ def append(
         return False
     now = datetime.now(UTC)
     session.add(
-        event(day_id=day_id, id=event_id, kind=kind, made_at=made_at or now, received_at=now, who=who, data=data)
+        event(
+            day_id=day_id,
+            id=event_id,
+            kind=kind,
+            made_at=made_at or now,
+            received_at=now,
+            who=who,
+            data=data,
+            camera=camera,
+        )
     )
     changed(session, day_id)
     return True
@@ -528,6 +707,13 @@ def in_log(session: Session, day_id: int, event_id: str) -> bool:
     return (
         session.scalars(select(event.sequence).where(event.day_id == day_id, event.id == event_id)).first() is not None
     )
+
+
+def is_of_another(session: Session, day: Day, event_id: str) -> bool:
+    """Whether an event of the day's log was made by another camera's shooter than the one the day was opened for."""
+    event = tables.Event
+    asked = select(event.camera).where(event.day_id == day.id, event.id == event_id)
+    return any(camera != day.camera for camera in session.scalars(asked))
 
 
 USUAL_LOOK = (2.8, 2.0, 4.0)  # wanted, widest, narrowest: shallow, and a stop to play with either way

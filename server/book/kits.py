@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 from cachetools import LRUCache, cached
 
 from server.exposure import cautions, depth, glass, rig
+from server.exposure.looks import Taking
 from server.exposure.refused import OutOfRange, within
 from server.exposure.scales import FRAMES_FEWEST, FRAMES_MOST, clicks_per_stop
 
@@ -110,9 +111,14 @@ class Carried:
     focal_long_mm: float | None
     stood_in: bool
 
+    @property
+    def taking(self) -> Taking:
+        """What it takes its picture with."""
+        return Taking(self.kit, self.sensor, self.focal_mm, self.focal_long_mm)
+
     def focal(self, *, long_end: bool) -> float | None:
         """The focal length in use [mm], if it is known."""
-        return self.focal_long_mm if long_end and self.focal_long_mm is not None else self.focal_mm
+        return self.taking.focal(long_end=long_end)
 
     def sight(self, *, long_end: bool) -> cautions.Sight | None:
         """What the lens sees, where the sensor and the focal length are known."""

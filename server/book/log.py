@@ -24,6 +24,8 @@ Kind = Literal[
     "moved", "nudged", "sky_nudged", "sky_seen", "rig_corrected", "lens_changed", "reading_taken", "order_shifted",
     "clip_noted", "undone",
 ]  # fmt: skip
+# What is of one camera. All else is of the day: light and running order are every camera's.
+OF_A_CAMERA: frozenset[Kind] = frozenset({"moved", "rig_corrected", "lens_changed", "clip_noted"})
 Part = Literal["face", "bright", "dark"]
 PARTS: tuple[Part, ...] = get_args(Part)
 
@@ -44,6 +46,8 @@ class Event:
     order_shifted  stops, minutes: these stops of the running order come so much later (+) or earlier (-)
     clip_noted     name: of the clip or shot just made; notes, where some were typed
     undone         event: the id of the event taken back
+
+    camera  the number of the camera whose shooter did it; None: the day's first
     """
 
     id: str
@@ -51,6 +55,7 @@ class Event:
     made_at: datetime
     who: str
     data: Mapping[str, Any]
+    camera: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,10 +100,10 @@ class PlaceLight:
 @dataclass(frozen=True, slots=True)
 class State:
     """
-    Where the shooter stands, since when, with which rig on the camera, and the light at each place with a reading.
+    Where a camera's shooter stands, since when, with which rig on it, and the light at each place with a reading.
 
     lens is the one that was put on during the day, by its number; None: the one that the day began with.
-    last is the event that undo takes back; None where there is nothing to undo.
+    last is the event that this shooter's undo takes back; None where there is nothing to undo.
     sky is what was last said of it, and sky_at when; None where nobody did.
     turned is the place that was nudged last and by how many clicks in a row, while nothing else has happened since.
     began is what was on the camera when the first move was made, and began_with the lens as above.
@@ -129,31 +134,39 @@ def fold(
     start: Rig,
     readings: Mapping[tuple[int, Part], Reading],
     under_sky: frozenset[int] = frozenset(),
+    camera: int | None = None,
 ) -> State:
     """
-    The state after these events, in whatever order they are given.
+    The state of a camera after these events, in whatever order they are given.
 
     start      the rig at the beginning of the day
     readings   the venue's newest reading of each part of each place
     under_sky  the places that daylight reaches
+    camera     its number; None: the day's first
     """
-    folding = _Folding(start, _Lights(readings, under_sky))
+    folding = _Folding(start, _Lights(readings, under_sky), camera)
     for event in _standing(events):
         folding.take(event)
     return folding.state()
 
 
 def retold(
-    events: Iterable[Event], start: Rig, under_sky: frozenset[int] = frozenset()
+    events: Iterable[Event], starts: Mapping[int | None, Rig], under_sky: frozenset[int] = frozenset()
 ) -> Iterator[tuple[Event, State, State]]:
-    """Every event that was not taken back, in the order of time, with the state before it and after; else as `fold`."""
-    folding = _Folding(start, _Lights({}, under_sky))
-    before = folding.state()
+    """
+    Every event that was not taken back, in the order of time, with the state of its camera before it and after.
+
+    starts: the rig of each camera at the beginning of the day. A camera that is not among them has no state, and
+    what it did is left out. Else as `fold`.
+    """
+    foldings = {camera: _Folding(start, _Lights({}, under_sky), camera) for camera, start in starts.items()}
     for event in _standing(events):
-        folding.take(event)
-        after = folding.state()
-        yield event, before, after
-        before = after
+        its = foldings.get(event.camera)
+        before = None if its is None else its.state()
+        for folding in foldings.values():
+            folding.take(event)
+        if its is not None and before is not None:
+            yield event, before, its.state()
 
 
 def _standing(events: Iterable[Event]) -> list[Event]:
@@ -180,7 +193,8 @@ def _reading(event: Event) -> Reading:
 class _Folding:
     """The state while events are laid on it."""
 
-    def __init__(self, start: Rig, lights: _Lights) -> None:
+    def __init__(self, start: Rig, lights: _Lights, camera: int | None) -> None:
+        self.camera = camera
         self.here: int | None = None
         self.since: datetime | None = None
         self.lens: int | None = None
@@ -195,8 +209,11 @@ class _Folding:
         self.clip = ""
 
     def take(self, event: Event) -> None:
-        """Lay one event on."""
-        self.last = event
+        """Lay one event on; what another camera did with itself is not this one's."""
+        if event.camera == self.camera:
+            self.last = event
+        elif event.kind in OF_A_CAMERA:
+            return
         turned, self.turned = self.turned, None
         match event.kind:
             case "moved":
@@ -207,13 +224,8 @@ class _Folding:
                 place, clicks = event.data["place"], event.data["clicks"]
                 self.lights.nudge(place, clicks, event.made_at)
                 self.turned = (place, clicks + (turned[1] if turned is not None and turned[0] == place else 0))
-            case "sky_nudged":
-                for place in event.data["places"]:
-                    self.lights.nudge(place, event.data["clicks"], event.made_at)
-            case "sky_seen":
-                self.lights.see(event.data["sky"], event.made_at)
-            case "reading_taken":
-                self.lights.read(event)
+            case "sky_nudged" | "sky_seen" | "reading_taken":
+                self.lights.take(event)
             case "order_shifted" | "clip_noted":
                 self._note(event)
         if "rig" in event.data:
@@ -257,6 +269,17 @@ class _Lights:
         self.under_sky = under_sky
         self.sky: Sky | None = None
         self.sky_at: datetime | None = None
+
+    def take(self, event: Event) -> None:
+        """Lay on an event that is about the light of several places, or about its readings."""
+        match event.kind:
+            case "sky_nudged":
+                for place in event.data["places"]:
+                    self.nudge(place, event.data["clicks"], event.made_at)
+            case "sky_seen":
+                self.see(event.data["sky"], event.made_at)
+            case "reading_taken":
+                self.read(event)
 
     def nudge(self, place: int, clicks: int, made_at: datetime) -> None:
         """A nudge corrects the reading it was made against; a later reading has the change in it already."""

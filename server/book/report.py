@@ -16,7 +16,7 @@ from server.exposure.rig import nearest_rig
 from server.exposure.trust import levels_then
 
 from . import tables
-from .days import log_of, read_of, under_sky, used_on
+from .days import log_of, read_of, under_sky
 from .log import Event, retold
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ class Line:
     What was on the camera from a moment on, and where.
 
     event  its id;  kind  what the shooter did;  stop  of the running order, where the shooter was for it
+    camera  the number of the camera, None for the day's first;  camera_name  who is behind it, empty for the first
     called  the stop's name, also of one that is not in the order any more
     used   the body and lens, with the rest of the kit in use;  lens  its name, empty where the kit has it no more
     level  the light there as it was known then
@@ -55,6 +56,8 @@ class Line:
     at: datetime
     kind: Kind
     who: str
+    camera: int | None
+    camera_name: str
     place: DayPlace | None
     stop: Stop | None
     called: str
@@ -117,11 +120,11 @@ class _Light:
 
 def report_of(session: Session, crew_id: int, day: Day) -> Report:
     """The report of a day that `open_day` has let through."""
-    events, start = log_of(session, crew_id, day.id)
+    log = log_of(session, crew_id, day.id)
     rows = _rows(session, day)
-    ours = {event.id for event in events}
+    ours = {event.id for event in log.events}
     venue = [_as_event(row) for row in rows if row.raw.get("event") not in ours]
-    told = list(retold([*events, *venue], start, under_sky(day.site, day.places)))
+    told = list(retold([*log.events, *venue], log.starts, under_sky(day.site, day.places)))
     places = {place.number: place for place in day.places}
     reported = [(event, state) for event, _, state in told if event.kind in REPORTED]
     there = [_there(day, places, state, event) for event, state in reported]
@@ -130,14 +133,15 @@ def report_of(session: Session, crew_id: int, day: Day) -> Report:
     stops = {stop.number: stop for stop in day.order}
     names = {event.data["stop"]: event.data.get("stop_name", "") for event, _ in reported if "stop" in event.data}
     names |= {number: stop.name for number, stop in stops.items()}
-    in_use = {lens: used_on(session, crew_id, day.id, lens) for lens in {state.lens for _, state in reported}}
+    in_use = {on: log.used(*on) for on in {(event.camera, state.lens) for event, state in reported}}
     lines = []
     for (event, state), level in zip(reported, levels[: len(there)], strict=True):
-        used = in_use[state.lens]
+        used = in_use[event.camera, state.lens]
         gone = state.lens is not None and used.lens != state.lens
         lines.append(
             Line(
-                event.id, event.made_at, event.kind, event.who, places.get(state.here or 0),
+                event.id, event.made_at, event.kind, event.who, event.camera, log.names[event.camera],
+                places.get(state.here or 0),
                 stops.get(state.at_stop or 0), names.get(state.at_stop or 0, ""),
                 used, "" if gone else dict(used.lenses)[used.lens], nearest_rig(used.kit, state.rig), level,
                 event.data["name"] if event.kind == "clip_noted" else "", event.data.get("notes", ""),

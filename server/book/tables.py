@@ -26,6 +26,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 from server.exposure.daylight import Sky
+from server.exposure.looks import How
 
 from .log import Part
 from .people import Role
@@ -425,14 +426,14 @@ class Camera(Table):
     Another camera on a day, of a kit of its own: the second shooter's. The day itself has the first.
 
     name     of who is behind it;  person_id  who that is, None: nobody of the crew any more
-    matches  how it goes with the first camera's look: "blur", "depth" (of field), or "own": a look of its own
+    matches  how it goes with the first camera's look, as `exposure.looks.How`
     start    the rig it starts with, as in the JSON calls
     """
 
     __tablename__ = "cameras"
     # The log names cameras by their number for ever: none may be given out again.
     __table_args__ = (
-        CheckConstraint("matches in ('blur', 'depth', 'own')", name="matches"),
+        CheckConstraint("matches in ('field', 'blur', 'own')", name="matches"),
         UniqueConstraint("day_id", "person_id"),
         {"sqlite_autoincrement": True},
     )
@@ -444,7 +445,7 @@ class Camera(Table):
     body_id: Mapped[int | None] = mapped_column(ForeignKey("bodies.id", ondelete="SET NULL"))
     lens_id: Mapped[int | None] = mapped_column(ForeignKey("lenses.id", ondelete="SET NULL"))
     holder_id: Mapped[int | None] = mapped_column(ForeignKey("holders.id", ondelete="SET NULL"))
-    matches: Mapped[str] = mapped_column(String(10))
+    matches: Mapped[How] = mapped_column(String(10))
     start: Mapped[dict[str, Any]]
 
 

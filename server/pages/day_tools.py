@@ -44,7 +44,7 @@ def show_ways(
 ) -> Response:
     """Every way to a place, or to a stop there, that no other beats on hand time, iris and ISO at once."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     place = day.place(place_id)
     now = datetime.now(UTC)
     lit = None if stop is None else day.lit_stop(stop, now)
@@ -75,7 +75,7 @@ class Packed:
 def show_bag(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The smallest bag for the day, what stays at home, and what one more filter would gain."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     now = datetime.now(UTC)
     try:
         bag = bag_of(day, now)
@@ -189,7 +189,7 @@ def advise_grad(
 ) -> Response:
     """The form for a sky and a ground reading."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     place = day.place(place_id)
     return draw(
         request,
@@ -209,7 +209,7 @@ def work_out_grad(
     """Which grad, in which slot, which way up, and what remains."""
     form, typed = GradForm.read(came)
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     place, kit = day.place(place_id), day.kit
     advice = None
     if form is not None:

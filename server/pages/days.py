@@ -14,7 +14,7 @@ from sqlalchemy import update
 from starlette.datastructures import FormData
 
 from server.book import tables
-from server.book.days import append, changed, checked_rig, in_log, open_day, with_lens
+from server.book.days import append, changed, checked_rig, in_log, is_of_another, open_day, with_lens
 from server.book.order import SHIFT_MOST
 from server.book.tables import NOTES_LONGEST
 from server.book.venues import contrast
@@ -180,7 +180,7 @@ class RigForm(Form):
 def show_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """Every other place with its answer already on it."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     said = OLDER if "older" in request.query_params else ""
     return draw(request, "day/page.html", view=day_view(day, datetime.now(UTC), said))
 
@@ -191,11 +191,11 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     form, typed = Tap.read(came)
     wrong = ""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
             answer, rig = form.tap
             other = form.lens if form.lens != day.used.lens else None
-            used = day.used if other is None else with_lens(session, visitor.crew, day_id, other)
+            used = day.used if other is None else with_lens(session, visitor, day_id, other)
             try:
                 data = {"place": day.place(form.place).number, "answer": answer, "rig": checked_rig(used.kit, rig)}
             except OutOfRange:
@@ -205,7 +205,7 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
                 stop = next((stop for stop in day.order if stop.number == form.stop), None)
                 data |= {} if stop is None else {"stop": stop.number, "stop_name": stop.name}
                 data |= {} if other is None else {"lens": other}
-                append(session, day_id, form.event_id, "moved", data, visitor.name)
+                append(session, day_id, form.event_id, "moved", data, visitor.name, day.camera)
     return _drawn(request, book, visitor, day_id, typed, "Kept. Undo takes it back.", wrong=wrong)
 
 
@@ -215,10 +215,10 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
     form, typed = Nudge.read(came)
     said = ""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
             data = {"place": day.place(form.place).number, "clicks": form.clicks}
-            append(session, day_id, form.event_id, "nudged", data, visitor.name)
+            append(session, day_id, form.event_id, "nudged", data, visitor.name, day.camera)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
     return _drawn(request, book, visitor, day_id, typed, said)
 
@@ -241,7 +241,7 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
     form, typed = SkyNudge.read(came)
     said = ""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         wrong = ""
         if form is not None:
             others = shares_sky(day, day.place(form.place).number)
@@ -249,7 +249,7 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
             # Shared once: a second tap, or another phone's, would count the same fall again.
             if day.state.turned == (form.place, form.clicks):
                 data = {"places": others, "clicks": form.clicks}
-                append(session, day_id, form.event_id, "sky_nudged", data, visitor.name)
+                append(session, day_id, form.event_id, "sky_nudged", data, visitor.name, day.camera)
             elif not in_log(session, day_id, form.event_id):
                 wrong = "Not shared: it was shared already, or something else has happened since."
     return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
@@ -268,9 +268,9 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
     form, typed = SkyTap.read(came)
     said = ""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
-            append(session, day_id, form.event_id, "sky_seen", {"sky": form.sky}, visitor.name)
+            append(session, day_id, form.event_id, "sky_seen", {"sky": form.sky}, visitor.name, day.camera)
             goes = (
                 "every forecast goes by it"
                 if day.site is not None
@@ -299,7 +299,7 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     form, typed = ShiftTap.read(came)
     said, wrong = "", ""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
             first = day.stop(form.stop)
             stops = [stop.number for stop in day.order[day.order.index(first) :]]
@@ -308,7 +308,7 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
                 wrong = "Not shifted: that would be half a day in all."
             else:
                 data = {"stops": stops, "minutes": form.minutes}
-                append(session, day_id, form.event_id, "order_shifted", data, visitor.name)
+                append(session, day_id, form.event_id, "order_shifted", data, visitor.name, day.camera)
                 way = "later" if form.minutes > 0 else "earlier"
                 said = f"From {first.name} on, all {abs(form.minutes)} min {way}."
     return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
@@ -333,10 +333,10 @@ def note_clip(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     form, typed = ClipTap.read(came)
     said = ""
     with book.writing() as session:
-        open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
             data = {"name": form.name} | ({"notes": form.notes} if form.notes else {})
-            append(session, day_id, form.event_id, "clip_noted", data, visitor.name)
+            append(session, day_id, form.event_id, "clip_noted", data, visitor.name, day.camera)
             said = f"{form.name} noted."
     return _drawn(request, book, visitor, day_id, typed, said)
 
@@ -352,7 +352,7 @@ def show_hour(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     """Another hour to show the day's light for."""
     form, typed = HourForm.read(came)
     with book.writing() as session:
-        open_day(session, visitor.crew, day_id)
+        open_day(session, visitor, day_id)
         if form is not None:
             session.execute(update(tables.Day).where(tables.Day.id == day_id).values(seen_at=form.seen_at))
             changed(session, day_id)
@@ -364,10 +364,13 @@ def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber
     """Take back what was done last."""
     form, typed = Undo.read(came)
     with book.writing() as session:
-        open_day(session, visitor.crew, day_id)
-        if form is not None:
-            append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name)
-    return _drawn(request, book, visitor, day_id, typed, "Taken back.")
+        day = open_day(session, visitor, day_id)
+        wrong = ""
+        if form is not None and is_of_another(session, day, form.event):
+            wrong = "Not taken back: another camera’s shooter did that."
+        elif form is not None:
+            append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name, day.camera)
+    return _drawn(request, book, visitor, day_id, typed, "Taken back.", wrong=wrong)
 
 
 class LensTap(Form):
@@ -383,12 +386,12 @@ def change_lens(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     form, typed = LensTap.read(came)
     said = ""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
-            used = with_lens(session, visitor.crew, day_id, form.lens)
+            used = with_lens(session, visitor, day_id, form.lens)
             rig = nearest_rig(used.kit, day.rig)
             data = {"lens": form.lens, "rig": checked_rig(used.kit, rig)}
-            append(session, day_id, form.event_id, "lens_changed", data, visitor.name)
+            append(session, day_id, form.event_id, "lens_changed", data, visitor.name, day.camera)
             said = lens_words(day.kit, used.kit, day.rig, rig)
     return _drawn(request, book, visitor, day_id, typed, said)
 
@@ -397,7 +400,7 @@ def change_lens(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
 def edit_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """What is on the camera, to be put right."""
     with book.reading() as session:
-        return _rig_page(request, open_day(session, visitor.crew, day_id), Typed())
+        return _rig_page(request, open_day(session, visitor, day_id), Typed())
 
 
 @router.post("/days/{day_id}/rig")
@@ -405,11 +408,11 @@ def correct_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     """The shooter did it differently."""
     form, typed = RigForm.read(came)
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         if form is not None:
             try:
                 data = {"rig": checked_rig(day.kit, form.rig())}
-                append(session, day_id, form.event_id, "rig_corrected", data, visitor.name)
+                append(session, day_id, form.event_id, "rig_corrected", data, visitor.name, day.camera)
             except OutOfRange as refused:
                 typed.refuse(refused)
         if typed.errors:
@@ -423,7 +426,7 @@ def meter(
 ) -> Response:  # fmt: skip
     """The forms for a new reading at a place of the day."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     return _meter_page(request, day, day.place(place_id), Typed())
 
 
@@ -438,7 +441,7 @@ def take_reading(
 ) -> Response:
     """A new reading on the day; a camera's reading counts the glass that is on the camera."""
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         on_camera = glass_stops(day.kit, day.rig)
         reading, typed = read_reading(came, day.time_zone, datetime.now(UTC), lambda _: on_camera)
         return _take(request, session, visitor, day, place_id, came, reading, typed)
@@ -456,7 +459,7 @@ def take_photo(
     """A photo as a reading; it counts the glass on the camera only where it was taken through it."""
     fields, data = came
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         on_camera = glass_stops(day.kit, day.rig)
         now = datetime.now(UTC)
         reading, typed = read_photo_reading(
@@ -484,7 +487,7 @@ def _take(
     data |= {"part": reading.part} if reading.part != "face" else {}
     data |= {"sky": reading.sky} if reading.sky is not None else {}
     data |= {"taken_at": reading.taken_at.isoformat()} if reading.taken_at is not None else {}
-    append(session, day.id, event.event_id, "reading_taken", data, visitor.name)
+    append(session, day.id, event.event_id, "reading_taken", data, visitor.name, day.camera)
     newest = place.light.reading.taken_at if place.light is not None else None
     older = reading.part == "face" and newest is not None and reading.taken_at is not None and newest > reading.taken_at
     return with_method(request, _to_day(request, day.id, "?older" if older else ""), reading.kind)
@@ -513,7 +516,7 @@ def _drawn(
     if not wrong and not wants_fragment(request):
         return _to_day(request, day_id)
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     view = day_view(day, datetime.now(UTC), said="" if wrong else said, wrong=wrong)
     template = "day/_day.html" if wants_fragment(request) else "day/page.html"
     return draw(request, template, status=422 if wrong else 200, view=view)

@@ -15,6 +15,7 @@ from server.book import kits, tables
 from server.book.crews import NotThere, owned
 from server.book.days import open_day, shortfalls
 from server.book.kit_document import THINGS_MOST
+from server.book.people import first_camera
 from server.book.starters import STARTERS
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
@@ -464,7 +465,9 @@ def _days_ahead(session: Session, crew: int, kit_id: int) -> list[DayAhead]:
     found = []
     for number, name, on in session.execute(asked).all():
         try:
-            found.append(DayAhead(number, name, on, shortfalls(open_day(session, crew, number), datetime.now(UTC))))
+            found.append(
+                DayAhead(number, name, on, shortfalls(open_day(session, first_camera(crew), number), datetime.now(UTC)))
+            )
         except kits.KitIncomplete:
             found.append(DayAhead(number, name, on))
         except OutOfRange as refused:

@@ -173,7 +173,7 @@ def _day_light(request: Request, book: TheBook, visitor: Visitor, day_id: int, p
     asked, typed = AskedFor.read(request.query_params)
     now = datetime.now(UTC)
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         marks = readings_of_day(session, day_id)
     seen = [_seen_on_day(place, day, marks.get(place.number, [])) for place in day.places]
     if place_id is not None:

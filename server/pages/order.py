@@ -12,6 +12,7 @@ from pydantic import BeforeValidator
 from server.book import tables
 from server.book.days import changed, open_day
 from server.book.order import LASTS_MOST, NIGHT, clock_words, moment_of, whens
+from server.book.people import first_camera
 from server.door.calendars import Entry, read_calendar
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
@@ -57,7 +58,7 @@ MEANWHILE = (
 def show_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The running order in a table, with room for more."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, first_camera(visitor.crew), day_id)
     said = "Kept." if "kept" in request.query_params else ""
     return _page(request, day, Draft([*lines_of(day), *(Line() for _ in range(SPARE))], said=said))
 
@@ -69,11 +70,11 @@ def change_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: R
     do, stamp = text(came.get("do", "keep")), text(came.get("stamp", ""))
     if do != "keep":
         with book.reading() as session:
-            day = open_day(session, visitor.crew, day_id)
+            day = open_day(session, first_camera(visitor.crew), day_id)
         rearrange(draft, do, came, day)
         return _page(request, day, draft, stamp=stamp)
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, first_camera(visitor.crew), day_id)
         stops = read_lines(draft, day)
         if stamp not in ("", stamp_of(day)):
             draft.errors["meanwhile"] = MEANWHILE
@@ -100,7 +101,7 @@ def bring_order(
     fields, content = came
     form, typed = BringForm.read(fields)
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, first_camera(visitor.crew), day_id)
     here = typed_lines(fields) or lines_of(day)  # the table comes along, with what is typed in it and not kept yet
     draft = Draft(here if any(line.empty for line in here) else [*here, Line()])
     stamp = text(fields.get("stamp", ""))
@@ -127,7 +128,7 @@ def bring_order(
 def write_csv(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The running order as a file for a spreadsheet, which reads back as it was."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, first_camera(visitor.crew), day_id)
     places = {place.number: place.name for place in day.places}
     lenses = dict(day.used.lenses)
     rows = [
@@ -146,7 +147,7 @@ def write_csv(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response
 def write_calendar(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The running order as a calendar (RFC 5545)."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, first_camera(visitor.crew), day_id)
     places = {place.number: place.name for place in day.places}
     events = [
         order_calendar.Event(

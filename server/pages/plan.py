@@ -145,7 +145,7 @@ class AskedPlan(Form):
 def show_plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The plan that touches the least glass, drawn and as a table, with the packing list."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         report = report_of(session, visitor.crew, day)
     view = plan_view(day, report, datetime.now(UTC), whole=_asks_for_whole(request))
     return draw(request, "plan/page.html", day=day, view=view)
@@ -155,7 +155,7 @@ def show_plan(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
 def show_card(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """Its lines on a card for the pocket, an A6 sheet."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     whole, plan, refused = _planned(day, datetime.now(UTC), whole=_asks_for_whole(request))
     lines = () if plan is None else _lines(day, plan)
     return draw(request, "plan/card.html", day=day, starts=_starts(day, whole=whole), lines=lines, refused=refused)
@@ -287,14 +287,18 @@ def _done(day: Day, report: Report) -> tuple[DoneLine, ...]:
             rig=_rig(line.rig),
             glass=wording.on_the_lens(line.used.kit, line.rig),
         )
-        for number, line in sorted(_last_moves(report).items(), key=lambda each: each[1].at)
+        for number, line in sorted(_last_moves(report, day.camera).items(), key=lambda each: each[1].at)
         if line.stop is not None
     )
 
 
-def _last_moves(report: Report) -> dict[int, ReportLine]:
-    """For each stop that was gone to, by its number, how it was done last."""
-    return {line.stop.number: line for line in report.lines if line.kind == "moved" and line.stop is not None}
+def _last_moves(report: Report, camera: int | None) -> dict[int, ReportLine]:
+    """For each stop that a camera was taken to, by its number, how it was done last."""
+    return {
+        line.stop.number: line
+        for line in report.lines
+        if line.kind == "moved" and line.stop is not None and line.camera == camera
+    }
 
 
 def _touches(moves: Sequence[Move]) -> int:
@@ -346,7 +350,7 @@ def _cost(plan: Plan, moves: Sequence[Move], effort: float) -> Cost:
 def _picture(day: Day, plan: Plan, report: Report, now: datetime) -> PlanPicture:
     """The time axis: every stop of the order, those that are done with what was really on the lens."""
     planned = {each.lit.stop.number: each for each in plan.stops}
-    really = _last_moves(report)
+    really = _last_moves(report, day.camera)
     last = day.order[-1]
     ends = max((stop.ends or stop.at for stop in day.order), key=instant)
     start, stop = later(day.order[0].at, -AROUND), later(max(ends, later(last.at, LASTS), key=instant), AROUND)

@@ -68,7 +68,7 @@ class ReportLine:
 def show_report(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """What each shot was made with, and where the forecast was off."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         report = report_of(session, visitor.crew, day)
         venue = venue_of(session, visitor.crew, day_id)
     return draw(
@@ -81,7 +81,7 @@ def show_report(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
 def write_report(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """The report as a file for a spreadsheet, or for whoever cuts the pictures."""
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         report = report_of(session, visitor.crew, day)
     names = [name for name in ReportLine.__slots__ if name != "at"]
     out = io.StringIO()
@@ -103,7 +103,7 @@ def keep_found(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
     """Keep what a place's light was found to be, as a reading of the venue."""
     form, _ = LessonForm.read(came)
     with book.writing() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
         lesson = next(
             (each for each in report_of(session, visitor.crew, day).lessons if form and each.key == form.lesson), None
         )

@@ -62,7 +62,7 @@ def show_take(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     asked, typed = AskedTake.read(request.query_params)
     now = datetime.now(UTC)
     with book.reading() as session:
-        day = open_day(session, visitor.crew, day_id)
+        day = open_day(session, visitor, day_id)
     lit = {each.place.number: each for each in day.lit(now) if each.level is not None}
     if day.here is not None and day.here.number in lit:
         lit[day.here.number] = replace(lit[day.here.number], place=day.here)

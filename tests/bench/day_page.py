@@ -30,6 +30,7 @@ from demo.fill import fill
 from server.app import create_app
 from server.book import tables
 from server.book.days import lit_at, open_day
+from server.book.people import first_camera
 from server.book.store import Book
 from server.pages.day_view import answered, day_view
 from server.pages.drawing import draw
@@ -99,7 +100,7 @@ def twelve_places(book: Book) -> None:
 def add_ready_pages(app: FastAPI, book: Book) -> None:
     """Two routes that compute nothing: the view that stands ready, drawn; and its bytes."""
     with book.reading() as session:
-        view = day_view(open_day(session, 1, 1), datetime.now(UTC))
+        view = day_view(open_day(session, first_camera(1), 1), datetime.now(UTC))
     page: list[bytes] = []
 
     @app.get("/bench/drawn")

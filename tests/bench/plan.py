@@ -21,6 +21,7 @@ from starlette.requests import Request
 from server.app import create_app
 from server.book import plans, tables
 from server.book.days import changed, open_day
+from server.book.people import first_camera
 from server.book.report import report_of
 from server.book.store import Book
 from server.pages import plan as page
@@ -68,7 +69,7 @@ def main() -> None:
         stops_of_a_day(book)
         now = datetime.now(UTC)
         with book.reading() as session:
-            day = open_day(session, 1, 1)
+            day = open_day(session, first_camera(1), 1)
             report = report_of(session, 1, day)
         forget = plans._best_or_refused.cache_clear
         plan = plans.plan_of(day, now, whole=True)

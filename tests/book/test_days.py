@@ -10,6 +10,7 @@ from server.book import days, kits, tables
 from server.book.crews import NotThere, first_crew, owned
 from server.book.kits import KitIncomplete
 from server.book.log import rig_from
+from server.book.people import first_camera
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Look, Rig
 
@@ -77,7 +78,7 @@ def day(book):
 def opened(book, day):
     def open_again():
         with book.reading() as session:
-            return days.open_day(session, *day)
+            return days.open_day(session, first_camera(day[0]), day[1])
 
     return open_again
 
@@ -86,7 +87,9 @@ def opened(book, day):
 def log(book, day):
     def appended(event_id, kind, data, minutes=0.0):
         with book.writing() as session:
-            return days.append(session, day[1], event_id, kind, data, "shooter", NOON + timedelta(minutes=minutes))
+            return days.append(
+                session, day[1], event_id, kind, data, "shooter", None, NOON + timedelta(minutes=minutes)
+            )
 
     return appended
 
@@ -161,7 +164,7 @@ def test_two_days_may_have_events_of_one_id(book, day, log):
         session.add(other)
         session.flush()
         number = other.id
-        assert days.append(session, number, "same-id", "undone", {"event": "x"}, "shooter")
+        assert days.append(session, number, "same-id", "undone", {"event": "x"}, "shooter", None)
     assert log("same-id", "undone", {"event": "x"})
 
 
@@ -194,9 +197,11 @@ def test_a_failed_block_leaves_no_event_and_the_day_as_it_was(book, day, opened)
 
     def failing():
         with book.writing() as session:
-            days.append(session, day[1], "gone-again", "nudged", {"place": before.places[0].number, "clicks": 1}, "s")
+            days.append(
+                session, day[1], "gone-again", "nudged", {"place": before.places[0].number, "clicks": 1}, "s", None
+            )
             session.flush()
-            assert days.open_day(session, *day).places[0].light.nudge == 1
+            assert days.open_day(session, first_camera(day[0]), day[1]).places[0].light.nudge == 1
             raise ValueError("halfway")
 
     with pytest.raises(ValueError, match="halfway"):
@@ -207,7 +212,7 @@ def test_a_failed_block_leaves_no_event_and_the_day_as_it_was(book, day, opened)
 @pytest.mark.parametrize("number", [0, -1, 2, 2**31 - 1, 2**62])
 def test_a_day_that_is_not_there_is_not_there(book, day, number):
     with book.reading() as session, pytest.raises(NotThere):
-        days.open_day(session, day[0], number)
+        days.open_day(session, first_camera(day[0]), number)
 
 
 def test_another_crew_s_day_is_not_there(book, day):
@@ -217,9 +222,9 @@ def test_another_crew_s_day_is_not_there(book, day):
         session.add(stranger)
         session.flush()
         with pytest.raises(NotThere):
-            days.open_day(session, stranger.id, day[1])
+            days.open_day(session, first_camera(stranger.id), day[1])
         with pytest.raises(NotThere):
-            days.with_lens(session, stranger.id, day[1], 1)
+            days.with_lens(session, first_camera(stranger.id), day[1], 1)
         for table in (tables.Kit, tables.Venue, tables.Day):
             with pytest.raises(NotThere):
                 owned(session, table, stranger.id, 1)

@@ -20,6 +20,7 @@ from sqlalchemy.exc import IntegrityError
 from server.book import tables
 from server.book.crews import first_crew
 from server.book.days import open_day
+from server.book.people import first_camera
 from server.book.store import MIGRATIONS, Book
 from server.settings import CHECKOUT, DATABASE_FILE, Settings
 
@@ -439,7 +440,7 @@ def test_a_book_of_the_first_tables_keeps_every_row_on_its_way_to_the_newest(set
             after = session.execute(select(*table_of(table, rows).columns)).mappings().all()
             assert sorted(map(dict, after), key=repr) == sorted(rows, key=repr), table
         assert session.execute(text("PRAGMA foreign_key_check")).all() == []
-        day = open_day(session, 1, 2)
+        day = open_day(session, first_camera(1), 2)
     assert day.places[0].look.worn == frozenset()
     assert day.places[0].light.light.ev100 == pytest.approx(6 + 1 / 3), "the reading, and the nudge of the log"
     assert day.rig.slots == ("5",)

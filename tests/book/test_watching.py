@@ -8,6 +8,7 @@ from server.book import tables
 from server.book.crews import NotThere
 from server.book.days import open_day, start_rig, usual_look
 from server.book.kits import changed
+from server.book.people import first_camera
 from server.book.watching import revision, revisions
 from tests.conftest import another_crew, new_id
 
@@ -21,7 +22,11 @@ def test_a_page_and_whoever_watches_have_one_revision(site):
     """Else a page would be fetched again although it is what there is, or stay although it is not."""
     day, _ = site.day_at(8, 9)
     with site.client.app.state.book.reading() as session:
-        assert open_day(session, 1, day).revision == revision(session, 1, day) == revisions(session, [day])[day]
+        assert (
+            open_day(session, first_camera(1), day).revision
+            == revision(session, 1, day)
+            == revisions(session, [day])[day]
+        )
 
 
 def test_every_change_of_a_day_gives_it_another_revision(site):
@@ -65,7 +70,7 @@ def test_the_kit_of_another_camera_counts_too(site):
     seen.append(revision_of(site))
     assert len(set(seen)) == 3
     with book.reading() as session:
-        assert open_day(session, 1, day).revision == seen[-1]
+        assert open_day(session, first_camera(1), day).revision == seen[-1]
 
 
 def test_another_crews_day_has_none(site):

@@ -11,6 +11,7 @@ import pytest
 
 from server.book import plans, tables
 from server.book.days import changed, open_day
+from server.book.people import first_camera
 from server.book.plans import plan_of
 from server.exposure import days as engine
 from server.exposure.light import Light
@@ -252,7 +253,7 @@ def test_where_another_sky_asks_for_other_glass_the_stop_says_what_to_have_ready
     """
     site = outdoors
     with site.client.app.state.book.reading() as session:
-        day = open_day(session, 1, 1)
+        day = open_day(session, first_camera(1), 1)
     plan = plan_of(day, datetime.now(UTC))
     for each in plan.stops:
         marked = {ready.brighter for ready in each.ready}
@@ -273,7 +274,7 @@ def test_the_plan_packs_what_it_puts_on_and_what_another_sky_would_need(outdoors
     """Each plate of the plan is in the list, and each that a stop wants ready."""
     site = outdoors
     with site.client.app.state.book.reading() as session:
-        day = open_day(session, 1, 1)
+        day = open_day(session, first_camera(1), 1)
     plan = plan_of(day, datetime.now(UTC))
     used = {
         f for each in plan.stops for f in (*each.move.rig.slots, *(f for ready in each.ready for f in ready.filters))

@@ -81,7 +81,7 @@ def upgrade() -> None:
         sa.Column("holder_id", sa.Integer(), nullable=True),
         sa.Column("matches", sa.String(length=10), nullable=False),
         sa.Column("start", sa.JSON(), nullable=False),
-        sa.CheckConstraint("matches in ('blur', 'depth', 'own')", name=op.f("ck_cameras_matches")),
+        sa.CheckConstraint("matches in ('field', 'blur', 'own')", name=op.f("ck_cameras_matches")),
         sa.ForeignKeyConstraint(["day_id"], ["days.id"], name="fk_cameras_day_id_days", ondelete="CASCADE"),
         sa.ForeignKeyConstraint(["person_id"], ["people.id"], name="fk_cameras_person_id_people", ondelete="SET NULL"),
         sa.ForeignKeyConstraint(["kit_id"], ["kits.id"], name="fk_cameras_kit_id_kits", ondelete="CASCADE"),
