@@ -14,14 +14,17 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 
 from server.book import tables
+from server.book.cameras import Own, film_with
 from server.book.crews import first_crew
 from server.book.days import append
+from server.book.people import Member
 from server.book.store import Book
 from server.exposure import light
 from server.exposure.scales import ISO_MARKS
 from server.settings import BadSetting, Settings
 
 VENUE = "Orchard Priory"
+SECOND = "Second shooter"
 
 # name, what lights it, how it was read, the figures as typed, the look wanted there (wanted, widest, narrowest)
 PLACES = (
@@ -151,7 +154,32 @@ def fill(book: Book, now: datetime) -> bool:
                 for number, (name, lit, kind, raw, _) in enumerate(PLACES, 1)
             ],
         )  # fmt: skip
-        session.add_all([kit, venue])
+        second = tables.Kit(
+            crew_id=crew.id,
+            name="Second bag",
+            hands={},
+            bodies=[
+                tables.Body(
+                    name="Small body", clicks_per_stop=3, iso_base=[200.0], iso_quiet=800.0,
+                    iso_allowed=[float(mark) for mark in ISO_MARKS if 200 <= mark <= 6400],
+                    shutters=[0.02, 0.01], frame_rate=25.0, format="four_thirds", built_in_nd=[0.0],
+                )
+            ],
+            lenses=[
+                tables.Lens(
+                    name="12-40 zoom", widest=2.8, smallest=22.0, thread=62.0, loss_stops=0.0,
+                    focal_mm=12.0, focal_long_mm=40.0,
+                )
+            ],
+            filters=[
+                tables.Filter(
+                    name="Variable ND", kind="variable_nd", mount="thread", engraved="2 stops", density=0.6,
+                    density_to=2.4, thread=62.0,
+                )
+            ],
+        )  # fmt: skip
+        person = tables.Person(crew_id=crew.id, name=SECOND, role="second", joined_at=now)
+        session.add_all([kit, second, person, venue])
         session.flush()
         start = {
             "holder_on": True, "slots": [str(kit.filters[0].id), str(kit.filters[2].id)], "threads": [],
@@ -176,6 +204,8 @@ def fill(book: Book, now: datetime) -> bool:
         session.flush()
         arrived = {"place": venue.places[0].id, "stop": day.stops[0].id, "answer": "clean", "rig": start}
         append(session, day.id, "demo-arrived-at-the-orchard", "moved", arrived, "shooter", None, now)
+        own = Own(second, second.bodies[0], second.lenses[0], None, "field")
+        film_with(session, Member(crew.id, SECOND, "second", person.id), day, own)
     return True
 
 

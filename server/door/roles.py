@@ -38,6 +38,7 @@ _OF: dict[Needed, str] = {
         new_venue make_venue change_venue make_place change_place log_reading log_photo remove_reading
         new_kit make_kit read_kit start_kit change_kit change_rings change_hands add_thing change_thing remove_thing
         measure take_measure
+        show_camera change_camera drop_camera
         new_day make_day set_up_day change_day show_order change_order bring_order
         commit_move nudge nudge_under_sky see_sky shift_order note_clip show_hour undo change_lens edit_rig correct_rig
         meter take_reading take_photo keep_found

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .glass import Filter
+    from .looks import Matched
     from .moves import Move
     from .rig import Action, Kit, Rig
     from .scales import ClicksPerStop
@@ -281,6 +282,27 @@ def turn_words(count: int, clicks: ClicksPerStop) -> str:
     if clicks == STEPLESS:
         return f"{count / STEPLESS:g} {'stop' if count <= STEPLESS else 'stops'}"
     return f"{count} {'click' if count == 1 else 'clicks'}"
+
+
+def match_words(match: Matched) -> tuple[str, ...]:
+    """
+    How a second camera's look goes with the first one's: the focal length to set, and what the lens or the kit lacks.
+
+    "same field at 25 mm", "the lens opens to f/2.8: background sharper than the first camera's by 1⅓ stops"
+    """
+    said = []
+    if match.unknown:
+        said.append(f"not matched: {_and(match.unknown)} not known")
+    if match.field_mm is not None:
+        has = "" if match.in_field else ", which this lens has not"
+        said.append(f"same field at {match.field_mm:.0f} mm{has}")
+    if round(abs(match.off_stops) * 3):
+        way, softness = ("opens", "sharper") if match.off_stops > 0 else ("closes", "softer")
+        end, by = f_number(match.look.wanted), stops_of(abs(match.off_stops))
+        said.append(f"the lens {way} to {end}: background {softness} than the first camera’s by {by}")
+    if match.missing:
+        said.append(f"the first camera wears {_and([_called(piece) for piece in match.missing])}; this kit has none")
+    return tuple(said)
 
 
 def _phrases(verb: str, names: list[str]) -> list[str]:

@@ -11,6 +11,7 @@ from server.door.problems import Problem
 from server.exposure.refused import OutOfRange
 
 from . import (
+    camera,
     crew,
     day_setup,
     day_tools,
@@ -38,8 +39,8 @@ if TYPE_CHECKING:
 
 router = door_router(include_in_schema=False)
 for each in (
-    crew, home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days, live,
-    light, report, reference,
+    crew, camera, home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days,
+    live, light, report, reference,
 ):  # fmt: skip
     router.include_router(each.router)
 

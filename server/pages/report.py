@@ -62,6 +62,7 @@ class ReportLine:
     clip: str
     notes: str
     who: str
+    camera: str
 
 
 @router.get("/days/{day_id}/report")
@@ -72,7 +73,8 @@ def show_report(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
         report = report_of(session, visitor.crew, day)
         venue = venue_of(session, visitor.crew, day_id)
     return draw(
-        request, "report/page.html", day=day, lines=_lines(day, report), lessons=report.lessons,
+        request, "report/page.html", day=day, lines=_lines(day, report),
+        several=any(line.camera is not None for line in report.lines), lessons=report.lessons,
         kept="kept" in request.query_params, venue=venue,
     )  # fmt: skip
 
@@ -141,4 +143,5 @@ def _line(day: Day, line: Line) -> ReportLine:
         clip=line.clip,
         notes=line.notes or ("" if stop is None else stop.notes),
         who=line.who,
+        camera=line.camera_name or ("first" if line.camera is None else "another"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -388,3 +389,44 @@ def test_a_log_told_step_by_step_ends_where_it_is_folded(log, under):
     assert (steps[-1][2] if steps else fold([], START, {})) == fold(log, START, {}, under)
     assert all(after == before for (_, _, after), (_, before, _) in zip(steps, steps[1:], strict=False))
     assert [event.made_at for event, *_ in steps] == sorted(event.made_at for event, *_ in steps)
+
+
+# Two cameras on one day.
+
+CAMERAS = st.lists(st.sampled_from([None, 7]), min_size=len(NAMES), max_size=len(NAMES))
+OWN = ("moved", "rig_corrected", "lens_changed", "clip_noted")
+
+
+def of(event, camera):
+    return replace(event, camera=camera)
+
+
+@given(log=LOGS, cameras=CAMERAS, readings=READINGS)
+def test_what_one_camera_did_with_itself_is_not_the_other_s(log, cameras, readings):
+    """Each state is that of a log without the other's moves; light and order are the same for both."""
+    both = [of(event, camera) for event, camera in zip(log, cameras, strict=False)]
+    for own in (None, 7):
+        alone = [event for event in both if event.camera == own or event.kind not in OWN]
+        state = fold(both, START, readings, camera=own)
+        assert state == fold(alone, START, readings, camera=own)
+        assert state.lights == fold(both, OTHER, readings, camera=9).lights
+        assert state.shifts == fold(both, OTHER, readings, camera=9).shifts
+
+
+@given(log=LOGS, cameras=CAMERAS)
+def test_retold_each_camera_ends_as_it_is_folded(log, cameras):
+    both = [of(event, camera) for event, camera in zip(log, cameras, strict=False)]
+    ends = {event.camera: (event, after) for event, _, after in retold(both, {None: START, 7: OTHER})}
+    told = [event.id for event, *_ in retold(both, {None: START, 7: OTHER})]
+    for camera, start in ((None, START), (7, OTHER)):
+        if camera in ends:
+            until = told.index(ends[camera][0].id) + 1
+            standing = [event for event in both if event.id in told[:until]]
+            assert ends[camera][1] == fold(standing, start, {}, camera=camera)
+
+
+def test_undo_is_offered_for_what_this_camera_s_shooter_did():
+    log = [of(moved("a", 0, ORCHARD), None), of(nudged("b", 1, ORCHARD, -1), 7), of(moved("c", 2, CHAPEL), 7)]
+    assert fold(log, START, RECCE).last.id == "a"
+    assert fold(log, START, RECCE, camera=7).last.id == "c"
+    assert fold(log, START, RECCE).turned == (ORCHARD, -1)
