@@ -166,10 +166,11 @@ def fill(book: Book, now: datetime) -> bool:
                 )
             ],
             lenses=[
+                tables.Lens(name="17 mm prime", widest=1.4, smallest=16.0, thread=62.0, loss_stops=0.0, focal_mm=17.0),
                 tables.Lens(
                     name="12-40 zoom", widest=2.8, smallest=22.0, thread=62.0, loss_stops=0.0,
                     focal_mm=12.0, focal_long_mm=40.0,
-                )
+                ),
             ],
             filters=[
                 tables.Filter(

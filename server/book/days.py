@@ -57,6 +57,11 @@ class DayPlace:
     lasers: bool = False
     matched: Matched | None = None
 
+    def focal(self, used: Carried) -> float | None:
+        """The focal length in use there [mm], if it is known."""
+        own = None if self.matched is None else self.matched.focal_mm
+        return used.focal(long_end=self.look.long_end) if own is None else own
+
 
 @dataclass(frozen=True, slots=True)
 class OtherCamera:

@@ -120,9 +120,8 @@ class Carried:
         """The focal length in use [mm], if it is known."""
         return self.taking.focal(long_end=long_end)
 
-    def sight(self, *, long_end: bool) -> cautions.Sight | None:
-        """What the lens sees, where the sensor and the focal length are known."""
-        focal = self.focal(long_end=long_end)
+    def sight(self, focal: float | None) -> cautions.Sight | None:
+        """What the lens sees at a focal length [mm], where the sensor and that are known."""
         return None if self.sensor is None or focal is None else cautions.Sight(focal, self.sensor.diagonal_mm)
 
 

@@ -53,6 +53,7 @@ class Matched:
     look       the one that its answers are for
     field_mm   [mm]     the focal length with the first camera's field of view; None: not known, or not asked for
     in_field   whether the lens has that focal length
+    focal_mm   [mm]     what the lens is set to, where that is not one of its ends
     off_stops  [stops]  how far the iris that would match lies beyond the lens: above 0, the lens does not open that
                far, and the background is sharper than the first camera's; below 0 it does not close that far
     missing    glass that the first camera's look wears and that this kit has nothing like
@@ -62,6 +63,7 @@ class Matched:
     look: Look
     field_mm: float | None = None
     in_field: bool = True
+    focal_mm: float | None = None
     off_stops: float = 0.0
     missing: tuple[Filter, ...] = ()
     unknown: tuple[str, ...] = ()
@@ -114,6 +116,7 @@ def matched(look: Look, first: Taking, second: Taking, how: How, distance_m: flo
         look=its,
         field_mm=field,
         in_field=field is None or focal is None or 1 / SAME_FIELD < focal / field < SAME_FIELD,
+        focal_mm=focal if field is not None else None,
         off_stops=wanted.short_stops if wanted.exact < wanted.marked else -wanted.short_stops,
     )
 

@@ -288,7 +288,7 @@ def match_words(match: Matched) -> tuple[str, ...]:
     """
     How a second camera's look goes with the first one's: the focal length to set, and what the lens or the kit lacks.
 
-    "same field at 25 mm", "the lens opens to f/2.8: background sharper than the first camera's by 1⅓ stops"
+    "same field at 25 mm", "background sharper by 1⅓ stops: the lens opens no wider"
     """
     said = []
     if match.unknown:
@@ -297,9 +297,8 @@ def match_words(match: Matched) -> tuple[str, ...]:
         has = "" if match.in_field else ", which this lens has not"
         said.append(f"same field at {match.field_mm:.0f} mm{has}")
     if round(abs(match.off_stops) * 3):
-        way, softness = ("opens", "sharper") if match.off_stops > 0 else ("closes", "softer")
-        end, by = f_number(match.look.wanted), stops_of(abs(match.off_stops))
-        said.append(f"the lens {way} to {end}: background {softness} than the first camera’s by {by}")
+        softness, no_further = ("sharper", "opens no wider") if match.off_stops > 0 else ("softer", "closes no further")
+        said.append(f"background {softness} by {stops_of(abs(match.off_stops))}: the lens {no_further}")
     if match.missing:
         said.append(f"the first camera wears {_and([_called(piece) for piece in match.missing])}; this kit has none")
     return tuple(said)

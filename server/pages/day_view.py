@@ -214,7 +214,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
     if coming_rows:
         coming_rows[0] = _with_plan(day, coming_rows[0], coming[0], ahead, now)
     last = max((n for n, each in enumerate(ahead) if each.place is not None), default=-1)
-    long_end = here is not None and here.look.long_end
+    focal = day.used.focal(long_end=False) if here is None else here.focal(day.used)
     return DayView(
         day=day,
         moment=moment,
@@ -235,7 +235,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         lost=tuple(each.stop for each in passed if each.place is None),
         clip=next_clip(day.state.clip),
         cautions=(
-            *cautions(day.kit, rig, day.used.sight(long_end=long_end)),
+            *cautions(day.kit, rig, day.used.sight(focal)),
             *(() if here is None else _here_cautions(day, here, sun)),
         ),
         said=said,
@@ -442,7 +442,7 @@ def told_answer(used: Carried, now: Rig, place: DayPlace, move: Move, answer: st
         blur=None if said.turn.way == "stay" else blur_ratio(now.aperture, move.rig.aperture, clicks),
         sharp=_sharp(used, place, move.rig),
         cautions=(
-            *cautions(kit, move.rig, used.sight(long_end=place.look.long_end)),
+            *cautions(kit, move.rig, used.sight(place.focal(used))),
             *flicker_caution(move.rig.shutter, mains),
             *place_cautions(place.spot, around.sun, lasers=place.lasers, ahead=True),
         ),
@@ -451,7 +451,7 @@ def told_answer(used: Carried, now: Rig, place: DayPlace, move: Move, answer: st
 
 def _sharp(used: Carried, place: DayPlace, rig: Rig) -> tuple[float, float | None] | None:
     """The near and far limit [m] of what is sharp at a place, where the sensor, the lens and the distance are known."""
-    focal = used.focal(long_end=place.look.long_end)
+    focal = place.focal(used)
     if used.sensor is None or focal is None or place.distance_m is None or place.distance_m * 1000 <= focal:
         return None
     exact = exact_f_number(rig.aperture, used.kit.body.clicks_per_stop)

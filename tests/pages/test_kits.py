@@ -435,12 +435,12 @@ def test_a_measure_goes_with_the_glass_that_was_measured(demo_client):
     wall = {"aperture": "4", "shutter": "1/50", "iso": "100"}
     readings = {f"without_{k}": v for k, v in wall.items()} | {f"with_{k}": v for k, v in wall.items()}
     readings |= {"without_meter": "2", "keep": "1"}
-    assert demo_client.post("/kits/1/filters/6/measure", data=readings, follow_redirects=False).status_code == 303
+    assert demo_client.post("/kits/1/filters/7/measure", data=readings, follow_redirects=False).status_code == 303
     assert "measured 0.60" in demo_client.get("/kits/1").text
-    kept = demo_client.post("/kits/1/filters/6", data=shown | {"name": "Same ring"}, follow_redirects=True)
+    kept = demo_client.post("/kits/1/filters/7", data=shown | {"name": "Same ring"}, follow_redirects=True)
     assert "measured 0.60" in kept.text, "a new name is the same glass"
     variable = shown | {"kind": "variable_nd", "engraved_to": "1.8"}
-    changed = demo_client.post("/kits/1/filters/6", data=variable, follow_redirects=True)
+    changed = demo_client.post("/kits/1/filters/7", data=variable, follow_redirects=True)
     assert changed.status_code == 200
     assert "measured" not in changed.text
     assert demo_client.get("/days/1").status_code == 200

@@ -142,7 +142,7 @@ def test_who_has_another_role_comes_again(demo, open_pages, monkeypatch):
     streamed = Streamed(somebody(demo, "guest", "Tom"))
     until(lambda: open_pages() == 1)
     with demo.client.app.state.book.writing() as session:
-        session.query(tables.Person).one().role = "second"
+        session.query(tables.Person).filter_by(name="Tom").one().role = "second"
     assert {event[0] for event in streamed.ended()} <= {"event: revision", "event: beat"}
 
 

@@ -152,8 +152,12 @@ def test_the_description_of_a_clock_is_right_every_hour_of_its_year(zone):
     assert len(found.entries) == len(stops)
 
 
+# All letters but the byte order mark, which a reader of files takes away.
 texts = st.text(
-    st.one_of(st.sampled_from(",;:\\nN\n\t \"'^😀é\u2028"), st.characters(exclude_categories=["Cc", "Cs"])),
+    st.one_of(
+        st.sampled_from(",;:\\nN\n\t \"'^😀é\u2028"),
+        st.characters(exclude_categories=["Cc", "Cs"], exclude_characters="\ufeff"),
+    ),
     max_size=120,
 )
 
