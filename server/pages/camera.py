@@ -40,7 +40,8 @@ class CameraForm(Form):
     body: Whole
     lens: Whole
     holder: MaybeWhole = None
-    matches: Annotated[How, BeforeValidator(one_of(HOWS, "a match of the list"))]
+    # Not "matches": a field of that name would stand in the way of the form's own method in the browser.
+    how: Annotated[How, BeforeValidator(one_of(HOWS, "a match of the list"))]
 
 
 class AskedKit(Form):
@@ -99,7 +100,7 @@ def _own(session: Session, visitor: Visitor, form: CameraForm, typed: Typed) -> 
     typed.errors |= {name: f"This kit has no such {name} any more" for name, there in known.items() if not there}
     if body is None or lens is None or typed.errors:
         return None
-    return Own(kit, body, lens, form.holder, form.matches)
+    return Own(kit, body, lens, form.holder, form.how)
 
 
 def _page(

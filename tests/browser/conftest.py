@@ -206,9 +206,10 @@ class Trouble:
             self.seen.append(f"a request to somebody else: {request.url}")
 
     def _failed(self, request: Request) -> None:
-        # The browser fetches the icon after everything else, and drops it when the page is left by then. The line on
-        # which a page hears of changes is dropped with the page.
-        dropped = request.url.endswith(("/icon.svg", "/changes"))
+        # A browser drops what it still fetches for a page that is left: its files, and the line on which it hears of
+        # changes. What is dropped for another reason fails otherwise.
+        path = urlsplit(request.url).path
+        dropped = path.startswith("/static/") or path.endswith("/changes")
         if request.failure != "net::ERR_ABORTED" or not dropped:
             self.seen.append(f"request failed: {_name(request)}")
 

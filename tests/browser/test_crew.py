@@ -30,6 +30,7 @@ def joined(visited, link, name):
     page.get_by_label("Your name").fill(name)
     page.get_by_role("button", name="Join").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Days")
+    page.wait_for_load_state()
     return page
 
 

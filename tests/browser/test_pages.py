@@ -83,6 +83,7 @@ at("card", "/days/1/card")
 at("take", "/days/1/take")
 at("report", "/days/1/report")
 at("crew", "/crew")
+at("a camera of one’s own, at the demo’s machine", "/days/1/camera")
 at("join", "/join")
 at("pair", "/pair")
 
@@ -108,9 +109,33 @@ def a_crew_that_somebody_joined(visited, _new_day):
     visited.page.get_by_label("Your name").fill("Cem of the second camera, who goes by a long name")
     visited.page.get_by_role("button", name="Join").click()
     expect(visited.page.get_by_role("heading", level=1)).to_have_text("Days")
+    visited.page.wait_for_load_state()
     visited.context.clear_cookies()  # and so the lead of this machine again
     visited.page.goto("/crew")
     expect(visited.page.get_by_text("Cem of the second camera").first).to_be_visible()
+
+
+@state
+def the_second_camera(visited, _new_day):
+    """The demo's second shooter, on their own phone."""
+    page = visited.page
+    page.goto("/crew")
+    person = page.get_by_role("listitem").filter(has=page.get_by_text("Second shooter", exact=True))
+    person.get_by_text("Role, another phone, or out").click()
+    page.get_by_role("button", name="Invite Second shooter again").click()
+    page.goto(page.get_by_label("The link", exact=True).input_value())
+    page.get_by_role("button", name="Join").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Days")
+    page.wait_for_load_state()
+    page.goto("/days/1")
+    expect(page.get_by_text("same field at").first).to_be_visible()
+
+
+@state
+def the_second_camera_set_up(visited, new_day):
+    the_second_camera(visited, new_day)
+    visited.page.get_by_role("link", name="My camera").click()
+    expect(visited.page.get_by_role("button", name="Film with it")).to_be_visible()
 
 
 @state
@@ -124,6 +149,7 @@ def a_guest_on_the_day(visited, new_day):
     page.get_by_label("Your name").fill("Ada")
     page.get_by_role("button", name="Join").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Days")
+    page.wait_for_load_state()
     page.goto(address)
     expect(page.get_by_text("Chapel").first).to_be_visible()
     assert page.locator("main button, .bar").count() == 0

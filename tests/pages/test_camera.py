@@ -30,8 +30,8 @@ def both(site):
     return lead, second, places
 
 
-def film(shooter, kit, body, lens, holder="", matches="field", status=303):
-    sent = {"kit": str(kit), "body": str(body), "lens": str(lens), "holder": holder, "matches": matches}
+def film(shooter, kit, body, lens, holder="", how="field", status=303):
+    sent = {"kit": str(kit), "body": str(body), "lens": str(lens), "holder": holder, "how": how}
     answer = shooter.post("/days/1/camera", **sent)
     assert answer.status_code == status, answer.text
     return answer
@@ -133,7 +133,7 @@ def test_the_first_camera_again_loses_nothing(both):
 
 def test_what_cannot_be_matched_is_said(both):
     lead, second, _ = both
-    film(second, 1, body=1, lens=1, matches="blur")
+    film(second, 1, body=1, lens=1, how="blur")
     with lead.client.app.state.book.writing() as session:
         session.get_one(tables.Body, 3).format = None
         session.get_one(tables.Kit, 2).stamp = tables.new_stamp()
@@ -154,7 +154,7 @@ WRONG = {
     "body": ({"body": "1"}, "This kit has no such body any more"),
     "lens": ({"lens": "1"}, "This kit has no such lens any more"),
     "holder": ({"holder": "1"}, "This kit has no such holder any more"),
-    "matches": ({"matches": "magic"}, "a match of the list"),
+    "how": ({"how": "magic"}, "a match of the list"),
     "nothing": ({"body": ""}, "a whole number"),
 }
 
@@ -162,7 +162,7 @@ WRONG = {
 @pytest.mark.parametrize(("changes", "word"), WRONG.values(), ids=WRONG)
 def test_what_a_kit_has_not_is_refused_beside_its_field(both, changes, word):
     _lead, second, _ = both
-    sent = {"kit": "2", "body": "3", "lens": "3", "holder": "", "matches": "field"} | changes
+    sent = {"kit": "2", "body": "3", "lens": "3", "holder": "", "how": "field"} | changes
     assert word in second.refused("/days/1/camera", **sent).text
 
 
@@ -170,14 +170,14 @@ def test_another_crew_s_kit_is_not_there(both):
     lead, second, _ = both
     other = somebody(lead, "lead", "Tom", another_crew(lead))
     theirs = other.kit("Theirs")
-    page = second.refused("/days/1/camera", kit=str(theirs), body="4", lens="4", holder="", matches="field")
+    page = second.refused("/days/1/camera", kit=str(theirs), body="4", lens="4", holder="", how="field")
     assert "no such kit" in page.text
     assert other.client.get("/days/1/camera").status_code == 404
 
 
 def test_whoever_is_at_the_demo_s_machine_is_told_why_not(demo):
     assert "Come in by an invite" in demo.get("/days/1/camera").text
-    page = demo.refused("/days/1/camera", kit="1", body="1", lens="1", holder="", matches="field")
+    page = demo.refused("/days/1/camera", kit="1", body="1", lens="1", holder="", how="field")
     assert "Come in by an invite" in page.text
 
 
