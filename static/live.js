@@ -32,13 +32,17 @@
 
   const say = (words, more) => {
     if (line.textContent === words + (more?.textContent ?? "")) return; // said twice, it would be heard twice
-    line.replaceChildren(words, ...(more ? [more] : []));
+    const told = document.createElement("span");
+    told.textContent = words;
+    line.replaceChildren(...(words ? [told] : []), ...(more ? [more] : []));
+    drawn = performance.now(); // what stood under a thumb stands elsewhere now (taps.js)
   };
   const showIt = document.createElement("button");
   showIt.textContent = "Show it";
   showIt.addEventListener("click", () => location.reload());
   const comeIn = document.createElement("a");
   comeIn.href = "/join";
+  comeIn.className = "alone";
   comeIn.textContent = "Come in again";
 
   const compare = () => {
@@ -48,8 +52,8 @@
     if (!newest || past.has(newest)) return say("");
     const typed = typing();
     if (typed || !("drawn" in page.dataset)) {
-      const loss = typed ? "what is typed here goes then. " : "";
-      return say(`This has changed on another phone${loss ? `; ${loss}` : ". "}`, showIt);
+      const loss = typed ? " Showing it loses what is typed here." : "";
+      return say(`This has changed on another phone.${loss} `, showIt);
     }
     if (fetchedFor === newest) return;
     fetchedFor = newest;
@@ -71,7 +75,7 @@
   const connect = () => {
     leave();
     const page = shown();
-    if (!page || ended || document.visibilityState !== "visible" || !navigator.onLine) return;
+    if (!page || ended || document.visibilityState !== "visible") return;
     alive = Date.now();
     source = new EventSource(page.dataset.changes);
     source.addEventListener("revision", (event) => {
@@ -110,7 +114,10 @@
   document.addEventListener("visibilitychange", connect); // hidden, it only leaves: a phone that sleeps hears nothing
   window.addEventListener("pagehide", leave);
   window.addEventListener("pageshow", (event) => { if (event.persisted) connect(); });
-  window.addEventListener("offline", leave);
+  window.addEventListener("offline", () => {
+    leave();
+    again = setTimeout(connect, LATEST); // a server on this very machine needs no network
+  });
   window.addEventListener("online", connect);
   setInterval(() => { if (source && Date.now() - alive > SILENCE) connect(); }, SILENCE / 4);
   connect();

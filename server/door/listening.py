@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from server.book.store import Book
 
-EVERY = 0.2  # s, between looks for what other processes kept
+EVERY = 0.1  # s, between looks for what other processes kept
 QUICKEST = 0.02  # s, between looks however much is kept
 LISTENERS_MOST = 1000  # pages, for one process
 OF_ONE_MOST = 20  # pages of one session: more tabs than anybody reads

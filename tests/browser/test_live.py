@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from .conftest import Spot, serving
+from .test_crew import invited, joined, link  # noqa: F401 - pytest finds the fixture by its name
 from .test_journey import looked
 
 if TYPE_CHECKING:
@@ -122,7 +124,7 @@ def test_a_form_says_that_it_is_not_the_newest_and_keeps_its_words(
     expect(desk.get_by_role("status").filter(has_text=ANOTHER)).to_be_visible()
     if label:
         expect(desk.get_by_label(label, exact=True).first).to_have_value(typed)
-        expect(desk.locator("#live")).to_contain_text("what is typed here goes then")
+        expect(desk.locator("#live")).to_contain_text("Showing it loses what is typed here")
     not_reloaded(desk)
     with desk.expect_navigation():
         desk.get_by_role("button", name="Show it").click()
@@ -219,4 +221,34 @@ def test_pages_come_back_by_themselves_when_the_server_does(
         one = listening(visit(again).page, day)
         row(one, "Porch").click()
         expect(page.get_by_role("heading", level=1)).to_have_text("Porch", timeout=20_000)
+    not_reloaded(page)
+
+
+def ended(lead: Page, name: str) -> None:
+    """The lead ends somebody's session."""
+    lead.goto("/crew")
+    button = lead.get_by_role("listitem").filter(has_text=name).get_by_role("button", name=re.compile("^End")).first
+    button.click()
+    expect(button).to_have_count(0)
+
+
+@pytest.mark.parametrize("asleep", [False, True], ids=["awake", "asleep"])
+def test_a_phone_that_is_signed_out_says_so(visit, shut, link, asleep) -> None:  # noqa: F811 - the fixture
+    """And keeps what it shows to read, also when it slept then, or when somebody taps on."""
+    lead = joined(visit(shut), link, "Ines")
+    visited = visit(shut)
+    page = listening(joined(visited, invited(lead, "second"), "Cem"), "/days/1")
+    place = page.locator(".rows .go b").first.inner_text()
+    page.locator(".rows .go").first.click()
+    expect(page.get_by_role("heading", level=1)).to_have_text(place)
+    if asleep:
+        page.evaluate(ASLEEP, True)
+    visited.trouble.expect("answered 401", "console: .*401")
+    ended(lead, "Cem")
+    page.evaluate(ASLEEP, False)
+    expect(page.locator("#live")).to_contain_text("This phone was signed out.", timeout=15_000)
+    expect(page.locator("#live").get_by_role("link", name="Come in again")).to_have_attribute("href", "/join")
+    page.locator("#fell").click()
+    expect(page.locator("#signal")).to_contain_text("Not kept")
+    expect(page.get_by_role("heading", level=1)).to_have_text(place)
     not_reloaded(page)
