@@ -47,7 +47,7 @@
 
   const compare = () => {
     const page = shown();
-    if (!page || ended || under || waiting) return;
+    if (!page || ended || under || waiting || lost) return;
     past.add(page.dataset.revision);
     if (!newest || past.has(newest)) return say("");
     const typed = typing();

@@ -25,6 +25,7 @@ const idsOf = (what) => ids.get(what) ?? ids.set(what, []).get(what);
 
 let waiting = 0; // taps that are under way or queued
 let last = null; // the newest of them
+let lost = false; // the answer to one was: drawn anew before it is tapped again, it would then count twice
 let leaving = null; // the link to follow once they are answered
 
 document.addEventListener("htmx:config:request", (event) => {
@@ -101,6 +102,7 @@ document.addEventListener("htmx:after:swap", (event) => {
   // A page that was only fetched again and says the same moved nothing under a thumb.
   if (tap || rows !== rowsNow()) drawn = performance.now();
   ids.clear();
+  lost = false;
   if (!tap || tap.at > signalled) signal("");
   // A live region must stay in the page to be read out; what was swapped in is new.
   const said = document.getElementById("said");
@@ -117,6 +119,7 @@ document.addEventListener("htmx:after:swap", (event) => {
 document.addEventListener("htmx:error", (event) => {
   const { tap, request } = event.detail.ctx ?? {};
   if (tap?.counts) idsOf(tap.what).push(tap.id);
+  if (tap) lost = true;
   leaving = null;
   if (request?.method === "GET") signal("These answers may be old: the server did not answer.");
   else signal("Not kept: the server did not answer. Tap again.");

@@ -379,6 +379,7 @@ def test_a_tap_whose_answer_was_lost_counts_once(at_the_lawn):
     page.route("**/nudges", lose_the_answer, times=1)
     page.locator("#fell").tap()
     expect(page.locator("#signal")).to_contain_text("Not kept")
+    looked(page)  # the line says meanwhile that the day has changed
     page.locator("#fell").tap()
     expect(page.locator(".age")).to_contain_text("1 click darker since")
     expect(page.locator("#signal")).to_be_empty()
