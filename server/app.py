@@ -17,6 +17,7 @@ from server.book.kits import KitIncomplete
 from server.book.store import Book
 from server.door.entrance import NotAllowed, Stranger, check_doors
 from server.door.guard import Guard
+from server.door.housekeeping import keep_tidy, tidy
 from server.door.limits import Guesses, TooManyGuesses
 from server.door.listening import Listening
 from server.door.visitor import let_in
@@ -42,14 +43,16 @@ def create_app(settings: Settings) -> FastAPI:
         if settings.open_here:
             with app.state.book.writing() as session:
                 first_crew(session)
+        tidy(app.state.book)
         app.state.listening = listening = Listening(app.state.book)
         app.state.book.kept = listening.wake
-        watching = asyncio.create_task(listening.watch())
+        running = [asyncio.create_task(each) for each in (listening.watch(), keep_tidy(app.state.book))]
         yield
         listening.end()
-        watching.cancel()
-        with suppress(asyncio.CancelledError):
-            await watching
+        for each in running:
+            each.cancel()
+            with suppress(asyncio.CancelledError):
+                await each
         app.state.book.close()
 
     app = api.Documented(

@@ -2,7 +2,7 @@
 Who is let into a crew: invites and short codes, and the sessions that browsers hold once they are in.
 
 A session is looked up on every request, so ending one holds from the next request on. What has run out counts as not
-there; it is cleared away when the crew's lead looks at the list, or when the next invite is made.
+there; it is cleared away within an hour (`door.housekeeping`), or when the next invite is made.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from __future__ import annotations
 import hmac
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import bindparam, delete, func, select, update
+from sqlalchemy import bindparam, delete, func, or_, select, update
 
 from . import tables
 from .crews import NotThere
@@ -21,6 +21,7 @@ from .tokens import code_typed, hashed, new_code, new_token
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from sqlalchemy import ColumnElement
     from sqlalchemy.orm import Session
 
     from .people import Role
@@ -223,12 +224,25 @@ def let_go(session: Session, crew_id: int, person: int) -> None:
     session.delete(row)
 
 
+def is_to_clear(session: Session, now: datetime) -> bool:
+    """Whether anything has run out that is still kept."""
+    return any(session.execute(select(row.id).where(over).limit(1)).first() for row, over in _run_out(now))
+
+
 def clear_away(session: Session, now: datetime) -> None:
-    """Invites, codes and sessions that have run out go."""
-    for row in (tables.Invite, tables.PairingCode, tables.BrowserSession):
-        session.execute(delete(row).where(row.expires_at <= now))
-    seen = tables.BrowserSession
-    session.execute(delete(seen).where(seen.used_at <= now - SESSION_IDLE))
+    """Invites, codes, sessions and links that have run out go."""
+    for row, over in _run_out(now):
+        session.execute(delete(row).where(over))
+
+
+def _run_out(now: datetime) -> Sequence[tuple[Any, ColumnElement[bool]]]:
+    invite, code, seen, link = tables.Invite, tables.PairingCode, tables.BrowserSession, tables.SharedLink
+    return (
+        (invite, or_(invite.expires_at <= now, invite.uses_left <= 0)),
+        (code, code.expires_at <= now),
+        (seen, or_(seen.expires_at <= now, seen.used_at <= now - SESSION_IDLE)),
+        (link, link.expires_at <= now),
+    )
 
 
 def _begin(session: Session, person: int, device: str) -> str:

@@ -7,6 +7,8 @@ from typing import Literal, get_args
 
 Role = Literal["guest", "second", "lead"]
 ROLES: tuple[Role, ...] = get_args(Role)  # each may do what those before it may
+AT_THE_MACHINE = "shooter"  # what is written for whoever opens the demo on its own machine
+SOMEBODY = "somebody"  # what is written for whoever's name was taken out
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ two connections write and checkpoint at one moment. A lock on the database's fol
 from __future__ import annotations
 
 import os
+import sqlite3
 import sys
 import threading
 from contextlib import contextmanager, nullcontext
@@ -45,6 +46,7 @@ class Book:
     def __init__(self, settings: Settings) -> None:
         url = make_url(settings.url)
         self.kept: Callable[[], None] = _nothing
+        self.to_wipe = False  # whether what was deleted may still stand in the files
         self._alone: AbstractContextManager[None] = nullcontext()
         self.is_a_file = url.get_backend_name() == "sqlite"  # and asking it takes no waiting
         if self.is_a_file:
@@ -88,6 +90,29 @@ class Book:
             yield lambda: driver.execute("PRAGMA data_version").fetchone()[0]
         finally:
             connection.close()
+
+    def wipe(self) -> bool:
+        """
+        Leave nothing in the files of what was deleted: write the database anew, and empty the log beside it.
+
+        False, and `to_wipe` set, where that cannot be done now, as on a full disk or under somebody who reads for long;
+        and where the database is not a file of ours. It takes as long as copying the file, and nobody writes meanwhile.
+        """
+        if not self.is_a_file:
+            return False
+        with self._alone:
+            connection = self._writer.raw_connection()
+            driver: Any = connection.driver_connection  # in a transaction, which the engine would begin, neither works
+            try:
+                driver.execute("VACUUM")
+                waiting, *_ = driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+                self.to_wipe = bool(waiting)
+            except sqlite3.Error:
+                self.to_wipe = True
+            finally:
+                connection.close()
+        self.kept()
+        return not self.to_wipe
 
     def migrate(self) -> None:
         """Bring the tables to the newest schema, with what is in them."""
@@ -188,6 +213,7 @@ def _set_up_sqlite(engine: Engine, *, begin: str, checkpoint: int) -> None:
             "synchronous=FULL",
             "busy_timeout=5000",
             "foreign_keys=ON",
+            "secure_delete=ON",  # what is deleted is overwritten
             f"wal_autocheckpoint={checkpoint}",
         ):
             connection.execute(f"PRAGMA {pragma}")

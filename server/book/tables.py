@@ -33,6 +33,8 @@ from .people import Role
 
 NAME_LONGEST = 80
 NOTES_LONGEST = 500
+SECRET = {"secret": True}  # of a column: it lets somebody in, so no export has it
+SOMEBODYS_NAME = {"who": True}  # of a column: who did what stands there, whether or not they are in the crew still
 
 
 def new_stamp() -> str:
@@ -86,6 +88,8 @@ class Crew(Table):
     """People who work together. Nothing is shared between crews."""
 
     __tablename__ = "crews"
+    # One that was deleted must not be another one's number for whoever still asks for it.
+    __table_args__ = ({"sqlite_autoincrement": True},)
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
 
@@ -112,7 +116,11 @@ def _person() -> Mapped[int]:
 
 
 def _hash() -> Mapped[str]:
-    return mapped_column(String(64), unique=True)
+    return mapped_column(String(64), unique=True, info=SECRET)
+
+
+def _who() -> Mapped[str]:
+    return mapped_column(info=SOMEBODYS_NAME)
 
 
 class BrowserSession(Table):
@@ -144,7 +152,7 @@ class Invite(Table):
     role: Mapped[Role] = mapped_column(String(10))
     name: Mapped[str] = mapped_column(default="")
     person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), index=True)
-    made_by: Mapped[str]
+    made_by: Mapped[str] = _who()
     made_at: Mapped[datetime]
     expires_at: Mapped[datetime]
     uses_left: Mapped[int]
@@ -320,7 +328,7 @@ class Reading(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     place_id: Mapped[int] = mapped_column(ForeignKey("places.id", ondelete="CASCADE"))
     taken_at: Mapped[datetime]
-    who: Mapped[str]
+    who: Mapped[str] = _who()
     kind: Mapped[str]
     raw: Mapped[dict[str, Any]]
     ev100: Mapped[float]
@@ -342,6 +350,8 @@ class Day(Table):
     """
 
     __tablename__ = "days"
+    # An open page taps on its day by its number: none may be given out again once the day is removed.
+    __table_args__ = ({"sqlite_autoincrement": True},)
     id: Mapped[int] = mapped_column(primary_key=True)
     crew_id: Mapped[int] = _crew()
     venue_id: Mapped[int] = mapped_column(ForeignKey("venues.id", ondelete="CASCADE"), index=True)
@@ -440,7 +450,7 @@ class Camera(Table):
     id: Mapped[int] = mapped_column(primary_key=True)
     day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
     person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="SET NULL"), index=True)
-    name: Mapped[str]
+    name: Mapped[str] = _who()
     kit_id: Mapped[int] = mapped_column(ForeignKey("kits.id", ondelete="CASCADE"), index=True)
     body_id: Mapped[int | None] = mapped_column(ForeignKey("bodies.id", ondelete="SET NULL"))
     lens_id: Mapped[int | None] = mapped_column(ForeignKey("lenses.id", ondelete="SET NULL"))
@@ -463,14 +473,14 @@ class SharedLink(Table):
     hash: Mapped[str] = _hash()
     kind: Mapped[str] = mapped_column(String(10))
     exact: Mapped[bool]
-    made_by: Mapped[str]
+    made_by: Mapped[str] = _who()
     made_at: Mapped[datetime]
     expires_at: Mapped[datetime]
 
 
 class Event(Table):
     """
-    One entry of a day's log; never changed, never deleted.
+    One entry of a day's log; never changed (but for a name, `whole.forget_name`), never deleted but with its day.
 
     id  made by the phone;  made_at  when the hand did it;  received_at  when it came in;  data  as `book.events`
     camera  the number of the camera whose shooter did it, None: the first
@@ -484,6 +494,6 @@ class Event(Table):
     kind: Mapped[str] = mapped_column(String(20))
     made_at: Mapped[datetime]
     received_at: Mapped[datetime]
-    who: Mapped[str]
+    who: Mapped[str] = _who()
     data: Mapped[dict[str, Any]]
     camera: Mapped[int | None]

@@ -19,7 +19,7 @@ from starlette.datastructures import Headers
 
 from server.book.crews import only_crew
 from server.book.invites import SESSION_LASTS, USED_EVERY, admitted, used_again
-from server.book.people import Member
+from server.book.people import AT_THE_MACHINE, Member
 from server.book.store import Book
 from server.settings import LOOPBACK, Settings
 
@@ -64,6 +64,11 @@ def visitor_in(scope: Scope) -> Visitor | None:
     return visitor
 
 
+def let_out(scope: Scope) -> None:
+    """Whoever asks is nobody from here on: what is drawn for them is a stranger's."""
+    scope[_VISITOR] = None
+
+
 async def still_admitted(request: Request) -> bool:
     """Whether the one who asked is still somebody, and the same: for answers that take long."""
     before = visitor_in(request.scope)
@@ -85,7 +90,7 @@ async def _visitor_of(scope: Scope) -> Visitor | None:
             return Visitor(found.crew, found.name, found.role, found.person, found.crew_name, found.session)
     if settings.open_here and _from_here(scope):
         crew = await asked(book, only_crew)
-        return None if crew is None else Visitor(crew[0], "shooter", crew_name=crew[1])
+        return None if crew is None else Visitor(crew[0], AT_THE_MACHINE, crew_name=crew[1])
     return None
 
 
