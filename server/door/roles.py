@@ -30,22 +30,24 @@ _OF: dict[Needed, str] = {
         show_venue show_venue_light show_place_light
         show_kit save_kit depth_page
         show_day show_plan show_card show_take show_ways show_bag advise_grad work_out_grad
-        write_csv write_calendar show_day_light show_stop_light show_report write_report
+        write_csv write_calendar write_readings show_day_light show_stop_light show_report write_report
         show_changes show_crew make_code end_session leave
     """,
     # The work itself.
     "second": """
         new_venue make_venue change_venue make_place change_place log_reading log_photo remove_reading
         new_kit make_kit read_kit start_kit change_kit change_rings change_hands add_thing change_thing remove_thing
-        measure take_measure
+        measure take_measure ask_kit_removal remove_kit
         show_camera change_camera drop_camera
         new_day make_day set_up_day change_day show_order change_order bring_order
         commit_move nudge nudge_under_sky see_sky shift_order note_clip show_hour undo change_lens edit_rig correct_rig
         meter take_reading take_photo keep_found
     """,
-    # Who is in.
+    # Who is in; and what takes along what others have kept, for good.
     "lead": """
         invite end_invite change_role let_go
+        show_crew_data export_crew delete_crew forget_name
+        ask_day_removal remove_day ask_venue_removal remove_venue
     """,
 }
 RULES: dict[str, Needed] = {name: needed for needed, names in _OF.items() for name in names.split()}

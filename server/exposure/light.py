@@ -51,6 +51,16 @@ class Light:
         ev100 = self.ev100 + clicks * NUDGE_STOPS
         return Light(min(max(ev100, EV100_DIMMEST), EV100_BRIGHTEST))
 
+    @property
+    def lux(self) -> float:
+        """
+        What a flat receptor reads in this light [lx]; 2^EV C/100, ISO 2720:1974.
+
+        >>> Light(8.0).lux
+        640.0
+        """
+        return math.exp2(self.ev100) * INCIDENT_C / 100
+
 
 def from_ev(value: float, iso: float = 100) -> Light:
     """

@@ -13,6 +13,7 @@ from server.exposure.refused import OutOfRange
 from . import (
     camera,
     crew,
+    crew_data,
     day_setup,
     day_tools,
     days,
@@ -25,7 +26,9 @@ from . import (
     live,
     order,
     plan,
+    readings_file,
     reference,
+    removal,
     report,
     take,
     venues,
@@ -39,8 +42,8 @@ if TYPE_CHECKING:
 
 router = door_router(include_in_schema=False)
 for each in (
-    crew, camera, home, venues, kit_files, kit_measures, depth, kits, day_setup, order, plan, take, day_tools, days,
-    live, light, report, reference,
+    crew, crew_data, camera, home, removal, readings_file, venues, kit_files, kit_measures, depth, kits, day_setup, order,
+    plan, take, day_tools, days, live, light, report, reference,
 ):  # fmt: skip
     router.include_router(each.router)
 

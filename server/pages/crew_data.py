@@ -1,0 +1,153 @@
+"""What is kept of a crew, all of it as a file, and all of it deleted."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from tempfile import SpooledTemporaryFile
+from typing import IO, TYPE_CHECKING, Annotated
+
+from fastapi import Request, Response
+from fastapi.responses import RedirectResponse, StreamingResponse
+from pydantic import BeforeValidator
+from sqlalchemy import select
+
+from server.book import tables, whole
+from server.book.crews import first_crew
+from server.book.invites import SESSION_IDLE, SESSION_LASTS
+from server.book.people import SOMEBODY
+from server.door.entrance import door_router
+from server.door.visitor import TheBook, TheVisitor, forget, let_out
+
+from .drawing import draw
+from .forms import Form, TheForm, Typed, text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from sqlalchemy.orm import Session
+
+    from server.book.store import Book
+    from server.door.visitor import Visitor
+
+router = door_router()
+
+IN_MEMORY = 1_000_000  # bytes of a file to be, before it goes on in a temporary one
+PIECE = 65_536  # bytes
+# What a row of each table is called, one and several.
+KINDS: dict[str, tuple[str, str]] = {
+    "crews": ("crew", "crews"),
+    "people": ("person", "people"),
+    "sessions": ("phone or browser that is in", "phones and browsers that are in"),
+    "invites": ("open invite", "open invites"),
+    "pairing_codes": ("short code", "short codes"),
+    "kits": ("kit", "kits"),
+    "bodies": ("body", "bodies"),
+    "lenses": ("lens", "lenses"),
+    "holders": ("holder", "holders"),
+    "filters": ("filter", "filters"),
+    "venues": ("venue", "venues"),
+    "places": ("place", "places"),
+    "readings": ("reading", "readings"),
+    "days": ("day", "days"),
+    "day_places": ("look at a place", "looks at places"),
+    "stops": ("stop of a running order", "stops of running orders"),
+    "events": ("tap or note on a day", "taps and notes on days"),
+    "cameras": ("second camera on a day", "second cameras on days"),
+    "links": ("shared link", "shared links"),
+}
+
+
+class DeletionForm(Form):
+    """The crew's name, typed by somebody who means it."""
+
+    crew: Annotated[str, BeforeValidator(text)] = ""
+
+
+class NameForm(Form):
+    """The name of somebody who left."""
+
+    name: Annotated[str, BeforeValidator(text)] = ""
+
+
+def counted(rows: Mapping[str, int]) -> list[tuple[int, str]]:
+    """How many there are of each kind, with what they are called."""
+    return [(number, KINDS[table][number != 1]) for table, number in rows.items()]
+
+
+@router.get("/crew/data")
+def show_crew_data(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
+    """What is kept, for how long, and what can be done with all of it."""
+    with book.reading() as session:
+        return _data_page(request, session, book, visitor, Typed())
+
+
+@router.get("/crew/data/file")
+def export_crew(book: TheBook, visitor: TheVisitor) -> Response:
+    """Everything the crew has kept, as one JSON file. It is written first: a slow phone holds no connection."""
+    now = datetime.now(UTC)
+    spool = SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the answer closes it
+    try:
+        with book.reading() as session:
+            for piece in whole.export(session, visitor.crew, now):
+                spool.write(piece.encode("utf-8", "replace"))
+        spool.seek(0)
+    except BaseException:
+        spool.close()
+        raise
+    safe = re.sub(r"[^A-Za-z0-9]+", "-", visitor.crew_name).strip("-").lower() or "crew"
+    headers = {
+        "content-disposition": f'attachment; filename="{safe}-{now:%Y-%m-%d}.json"', "cache-control": "no-store",
+    }  # fmt: skip
+    return StreamingResponse(_pieces(spool), media_type="application/json", headers=headers)
+
+
+@router.post("/crew/data/deletion")
+def delete_crew(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
+    """The crew goes whole: in one piece of work, and out of the files."""
+    form, typed = DeletionForm.read(came)
+    with book.writing() as session:
+        if form is None or form.crew.casefold() != text(visitor.crew_name).casefold():
+            typed.errors["crew"] = f"It needs the crew’s name as it stands above: {visitor.crew_name}"
+            return _data_page(request, session, book, visitor, typed, status=422)
+        whole.remove(session, tables.Crew, visitor.crew)
+        is_anew = request.app.state.settings.open_here and session.scalar(select(tables.Crew.id).limit(1)) is None
+        if is_anew:
+            first_crew(session)
+    is_wiped = book.wipe()
+    let_out(request.scope)
+    response = draw(
+        request, "crew/gone.html", name=visitor.crew_name, is_anew=is_anew, is_a_file=book.is_a_file, is_wiped=is_wiped
+    )
+    forget(request, response)
+    response.headers["cache-control"] = "no-store"
+    return response
+
+
+@router.post("/crew/data/names")
+def forget_name(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
+    """Write "somebody" for somebody who left."""
+    form, _ = NameForm.read(came)
+    with book.writing() as session:
+        whole.forget_name(session, visitor.crew, "" if form is None else form.name)
+    book.wipe()
+    return RedirectResponse(f"{request.app.url_path_for('show_crew_data')}#names", status_code=303)
+
+
+def _data_page(
+    request: Request, session: Session, book: Book, visitor: Visitor, typed: Typed, status: int = 200
+) -> Response:
+    page = draw(
+        request, "crew/data.html", status=status, typed=typed, visitor=visitor, is_a_file=book.is_a_file,
+        kept=[each for each in counted(whole.count(session, tables.Crew, visitor.crew)) if each[1] != "crew"],
+        names=whole.names_left(session, visitor.crew), somebody=SOMEBODY,
+        idle=SESSION_IDLE.days, lasts=SESSION_LASTS.days,
+    )  # fmt: skip
+    page.headers["cache-control"] = "no-store"
+    return page
+
+
+def _pieces(spool: IO[bytes]) -> Iterator[bytes]:
+    with spool:
+        while piece := spool.read(PIECE):
+            yield piece
