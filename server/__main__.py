@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from server.app import create_app
 from server.book.crews import AmbiguousCrew, crew_to_enter
 from server.book.invites import INVITE_LASTS, make_invite
-from server.book.people import ROLES
+from server.book.people import ROLES, THE_SERVER
 from server.book.store import Book
 from server.book.tables import NAME_LONGEST
 from server.settings import BadSetting, Settings
@@ -63,7 +63,7 @@ def invite(settings: Settings, asked: argparse.Namespace) -> int:
         with book.writing() as session:
             crew = crew_to_enter(session, asked.crew, asked.new_crew)
             name = crew.name
-            token = make_invite(session, crew.id, asked.role, "the server", INVITE_LASTS[asked.lasts])
+            token = make_invite(session, crew.id, asked.role, THE_SERVER, INVITE_LASTS[asked.lasts])
     except AmbiguousCrew as wrong:
         print(wrong, file=sys.stderr)
         return 2

@@ -9,6 +9,7 @@ Role = Literal["guest", "second", "lead"]
 ROLES: tuple[Role, ...] = get_args(Role)  # each may do what those before it may
 AT_THE_MACHINE = "shooter"  # what is written for whoever opens the demo on its own machine
 SOMEBODY = "somebody"  # what is written for whoever's name was taken out
+THE_SERVER = "the server"  # what is written for whoever makes an invite on the command line
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from sqlalchemy import delete, func, or_, select, update
 from . import tables
 from .crews import NotThere
 from .days import changed
-from .people import AT_THE_MACHINE, SOMEBODY
+from .people import AT_THE_MACHINE, SOMEBODY, THE_SERVER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 NOT_OF_A_CREW: Mapping[str, str] = {}  # a table that is nobody's, and why
 ROWS_AT_ONCE = 500
+NOBODYS = frozenset({"", SOMEBODY, AT_THE_MACHINE, THE_SERVER})  # what stands beside what was kept, and is no name
 
 README = (
     "Everything that this crew has kept, each kind of thing under its own name. Nothing else belongs to the crew.",
@@ -84,7 +85,7 @@ def names_left(session: Session, crew_id: int) -> list[str]:
     for table, column, theirs in _whose(crew_id):
         names |= set(session.scalars(select(column).select_from(table).where(theirs).distinct()))
     there = select(tables.Person.name).where(tables.Person.crew_id == crew_id)
-    return sorted(names - set(session.scalars(there)) - {"", SOMEBODY, AT_THE_MACHINE}, key=str.casefold)
+    return sorted(names - set(session.scalars(there)) - NOBODYS, key=str.casefold)
 
 
 def forget_name(session: Session, crew_id: int, name: str) -> None:

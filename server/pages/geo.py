@@ -18,8 +18,8 @@ def geo_uri(latitude: float, longitude: float, within_m: float | None = None) ->
 
     latitude, longitude  [degrees], north and east positive;  within_m  how uncertain they are [m], None: not known
 
-    Every meridian meets at a pole: there the longitude is 0 (section 3.4.2). Where no uncertainty is said, none is known:
-    the digits say nothing of it (3.4.3).
+    All meridians meet at a pole: there the longitude is 0 (section 3.4.2). An uncertainty that is not said is
+    not known; the digits say nothing of it (3.4.3).
     """
     if abs(latitude) == POLE:
         longitude = 0.0

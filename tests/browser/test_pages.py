@@ -86,6 +86,10 @@ at("crew", "/crew")
 at("a camera of one’s own, at the demo’s machine", "/days/1/camera")
 at("join", "/join")
 at("pair", "/pair")
+at("crew data", "/crew/data")
+at("removing a day", "/days/1/removal")
+at("removing a venue", "/venues/1/removal")
+at("removing a kit that is in use", "/kits/1/removal")
 
 
 @state
@@ -136,6 +140,27 @@ def the_second_camera_set_up(visited, new_day):
     the_second_camera(visited, new_day)
     visited.page.get_by_role("link", name="My camera").click()
     expect(visited.page.get_by_role("button", name="Film with it")).to_be_visible()
+
+
+@state
+def crew_data_refused(visited, _new_day):
+    page = visited.page
+    page.goto("/crew/data")
+    visited.trouble.expect("answered 422", "console: .*422")
+    page.get_by_label("Type the crew’s name").fill("Not this one")
+    page.get_by_role("button", name="Delete everything").click()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing was deleted")
+    expect(page.get_by_label("Type the crew’s name")).to_have_value("Not this one")
+
+
+@state
+def a_kit_to_remove(visited, _new_day):
+    page = visited.page
+    page.goto("/kits/new")
+    page.get_by_label("Name").fill("Spare")
+    page.get_by_role("button", name="Make the kit").click()
+    page.get_by_role("link", name="Remove this kit").click()
+    expect(page.get_by_role("button", name="Remove this kit")).to_be_visible()
 
 
 @state
