@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from server.door.entrance import NotAllowed, door_router
 from server.door.guard import HEADERS
@@ -38,6 +38,7 @@ from .drawing import draw
 if TYPE_CHECKING:
     from fastapi import Request, Response
     from fastapi.exceptions import RequestValidationError
+    from starlette.datastructures import FormData
     from starlette.exceptions import HTTPException
 
 router = door_router(include_in_schema=False)
@@ -63,8 +64,8 @@ def out_of_range(request: Request, error: Exception) -> Response:
 
 
 def not_there(request: Request, _error: Exception) -> Response:
-    """Something that this crew does not have."""
-    return _page(request, Problem.of_status(404, NOT_THERE))
+    """Something that this crew does not have. What was typed for it is shown, to be taken along."""
+    return _page(request, Problem.of_status(404, NOT_THERE), typed=_typed_words(request))
 
 
 def stranger(request: Request, _error: Exception) -> Response:
@@ -126,5 +127,18 @@ def _for_machines(request: Request) -> bool:
     return request.url.path.startswith("/api/")
 
 
-def _page(request: Request, problem: Problem, template: str = "problem/page.html") -> Response:
-    return draw(request, template, status=problem.status, problem=problem)
+def _typed_words(request: Request) -> list[str]:
+    """What somebody had typed in a form that leads nowhere any more; figures of the form's own are none of it."""
+    came: FormData | None = getattr(request.state, "came", None)
+    if came is None:
+        return []
+    words = [str(value) for name, value in came.multi_items() if name not in OWN_FIGURES]
+    return [word[:WORDS_LONGEST] for word in words if word.strip()][:WORDS_MOST]
+
+
+OWN_FIGURES = frozenset({"event_id", "event", "seen", "stamp", "tap", "place", "stop", "do"})
+WORDS_MOST, WORDS_LONGEST = 40, 500
+
+
+def _page(request: Request, problem: Problem, template: str = "problem/page.html", **more: Any) -> Response:
+    return draw(request, template, status=problem.status, problem=problem, **more)

@@ -41,6 +41,7 @@ from .forms import (
     hour,
 )
 from .numbers import Number as RowNumber
+from .seen import is_another
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -158,8 +159,9 @@ def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
             typed.errors |= _unknown(day.kit, form)
         if not typed.errors and not any(one.used for one in places.values()):
             typed.errors["places"] = "A day needs at least one place"
-        if form is None or typed.errors:
-            return _setup_page(request, session, day, typed, status=422)
+        is_another(came, typed, request.app.url_path_for("set_up_day", day_id=day_id), day, *day.places)
+        if form is None or typed.errors or typed.meanwhile:
+            return _setup_page(request, session, day, typed, status=typed.status)
         day.name, day.on = form.name, form.on
         day.seen_at, day.steady = form.seen_at, form.steady
         day.body_id, day.lens_id, day.holder_id = form.body, form.lens, form.holder

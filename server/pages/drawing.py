@@ -24,6 +24,7 @@ from server.settings import CHECKOUT
 
 from .forms import Typed, figure, time_figure
 from .geo import geo_uri
+from .seen import seen_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -153,7 +154,7 @@ _environment.globals.update(
     sky_words=SKY_WORDS, part_words=PART_WORDS, lit_from=LIT_FROM_WORDS, facings=FACINGS, compass=compass,
     kinds_of_glass=KINDS_OF_GLASS,
     role_words=ROLE_WORDS, role_may=ROLE_MAY, ago=partial(age, time_zone="UTC"),
-    formats=depth.FORMATS, words=wording, no_typing=Typed, geo_uri=geo_uri
+    formats=depth.FORMATS, words=wording, no_typing=Typed, geo_uri=geo_uri, seen=seen_of
 )  # fmt: skip
 _environment.filters.update(
     f_number=wording.f_number,

@@ -285,10 +285,20 @@ class Unclear(OutOfRange):
 
 @dataclass(slots=True)
 class Typed:
-    """What was typed in a form, and the word beside each field that is wrong."""
+    """
+    What was typed in a form, and the word beside each field that is wrong.
+
+    meanwhile: where what stands now is seen, if somebody else has changed it since the form was drawn
+    """
 
     values: Mapping[str, list[Any]] = field(default_factory=dict)
     errors: dict[str, str] = field(default_factory=dict)
+    meanwhile: str = ""
+
+    @property
+    def status(self) -> int:
+        """What a form that was not kept is answered with."""
+        return 409 if self.meanwhile and not self.errors else 422
 
     def refuse(self, refused: OutOfRange) -> None:
         """Put a refusal of the engine beside its field."""
@@ -312,7 +322,9 @@ def _word(error: dict[str, Any]) -> str:
 
 async def the_form(request: Request) -> FormData:
     """The form that was sent; a file comes only where the page asks for one."""
-    return await request.form(max_files=0, max_fields=FIELDS_MOST)
+    request.state.came = await request.form(max_files=0, max_fields=FIELDS_MOST)
+    came: FormData = request.state.came
+    return came
 
 
 async def the_file(request: Request) -> bytes | None:

@@ -47,6 +47,7 @@ from .forms import (
     times_at,
 )
 from .numbers import Number as RowNumber
+from .seen import is_another
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -254,7 +255,7 @@ def change_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: Row
     form, typed = KitForm.read(came)
     with book.writing() as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
-        if form is None:
+        if is_another(came, typed, _address(request, kit_id), kit, only="name") or form is None:
             return _kit_page(request, session, visitor.crew, kit_id, ("kit", None, typed))
         kit.name = form.name
         kits.changed(kit)
@@ -272,7 +273,8 @@ def change_rings(request: Request, book: TheBook, visitor: TheVisitor, kit_id: R
         if form is not None:
             new = [start for start, to in form.step_ups if [start, to] not in kit.step_ups]
             typed.errors |= _rings_for_no_lens(kit, new, "step_ups")
-        if form is None or typed.errors:
+        is_another(came, typed, _address(request, kit_id, "rings"), kit, only="step_ups")
+        if form is None or typed.errors or typed.meanwhile:
             return _kit_page(request, session, visitor.crew, kit_id, ("rings", None, typed))
         kit.step_ups = form.step_ups
         kits.changed(kit)
@@ -285,7 +287,7 @@ def change_hands(request: Request, book: TheBook, visitor: TheVisitor, kit_id: R
     form, typed = HandsForm.read(came)
     with book.writing() as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
-        if form is None:
+        if is_another(came, typed, _address(request, kit_id, "hands"), kit, only="hands") or form is None:
             return _kit_page(request, session, visitor.crew, kit_id, ("hands", None, typed))
         kit.hands = form.figures()
         kits.changed(kit)
@@ -317,12 +319,16 @@ def remove_thing(
     kit_id: RowNumber,
     things: Things,
     thing_id: RowNumber,
+    came: TheForm,
 ) -> Response:
     """Take one of them out of the kit. A log that mentions it keeps its own figures."""
     with book.writing() as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         rows = getattr(kit, things)
-        rows.remove(_one_of(rows, thing_id))
+        row, typed = _one_of(rows, thing_id), Typed()
+        if is_another(came, typed, _address(request, kit_id, things), row):
+            return _kit_page(request, session, visitor.crew, kit_id, (things, thing_id, typed))
+        rows.remove(row)
         kits.changed(kit)
     return _to(request, kit_id, things)
 
@@ -349,7 +355,9 @@ def _keep(
             if isinstance(form, HolderForm):
                 new = [ring for ring in form.rings if ring not in (row.rings or [])]
                 typed.errors |= _rings_for_no_lens(kit, new, "rings")
-        if form is None or typed.errors:
+        if thing_id is not None:
+            is_another(came, typed, _address(request, kit_id, things), row)
+        if form is None or typed.errors or typed.meanwhile:
             return _kit_page(request, session, visitor.crew, kit_id, (things, thing_id, typed))
         if thing_id is not None and isinstance(row, tables.Filter) and _is_other_glass(row, figures):
             row.measured = row.measured_spread = None
@@ -424,7 +432,7 @@ def _kit_page(
     return draw(
         request,
         "kit/page.html",
-        status=422 if wrong else 200,
+        status=wrong[2].status if wrong else 200,
         kit=kit,
         wrong=wrong,
         empty=Typed(),
@@ -505,5 +513,9 @@ def _one_of(rows: list[Any], number: int) -> Any:
 
 
 def _to(request: Request, kit_id: int, things: str | None = None) -> Response:
+    return RedirectResponse(_address(request, kit_id, things), status_code=303)
+
+
+def _address(request: Request, kit_id: int, things: str | None = None) -> str:
     path = request.app.url_path_for("show_kit", kit_id=kit_id)
-    return RedirectResponse(f"{path}#{things}" if things else path, status_code=303)
+    return f"{path}#{things}" if things else path

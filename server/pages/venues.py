@@ -30,6 +30,7 @@ from .forms import Form, MaybeNumber, Name, NumberOrZero, TheForm, Ticked, Typed
 from .numbers import Number
 from .photos import ThePhoto
 from .readings import METHODS, Reading, last_noted, method_of, read_photo_reading, read_reading, stops_of, with_method
+from .seen import is_another
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -159,8 +160,8 @@ def change_venue(
     form, typed = VenueForm.read(came)
     with book.writing() as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
-        if form is None:
-            return _venue_page(request, session, visitor.crew, venue_id, status=422, venue_typed=typed)
+        if is_another(came, typed, _address(request, venue_id), venue) or form is None:
+            return _venue_page(request, session, visitor.crew, venue_id, status=typed.status, venue_typed=typed)
         for field, value in form.model_dump().items():
             setattr(venue, field, value)
         changed_at(session, venue_id)
@@ -197,10 +198,11 @@ def change_place(
     """Change a place's own fields."""
     form, typed = PlaceForm.read(came)
     with book.writing() as session:
-        place = _place(owned(session, tables.Venue, visitor.crew, venue_id), place_id)
-        if form is None:
+        venue = owned(session, tables.Venue, visitor.crew, venue_id)
+        place = _place(venue, place_id)
+        if is_another(came, typed, _address(request, venue_id, place_id), place) or form is None:
             return _venue_page(
-                request, session, visitor.crew, venue_id, status=422, changed=place_id, changed_typed=typed
+                request, session, visitor.crew, venue_id, status=typed.status, changed=place_id, changed_typed=typed
             )
         for field, value in form.figures().items():
             setattr(place, field, value)
@@ -345,5 +347,9 @@ def _place(venue: tables.Venue, place_id: int) -> tables.Place:
 
 
 def _to(request: Request, venue_id: int, place_id: int | None = None, query: str = "") -> Response:
+    return RedirectResponse(_address(request, venue_id, place_id, query), status_code=303)
+
+
+def _address(request: Request, venue_id: int, place_id: int | None = None, query: str = "") -> str:
     path = f"{request.app.url_path_for('show_venue', venue_id=venue_id)}{query}"
-    return RedirectResponse(f"{path}#place-{place_id}" if place_id else path, status_code=303)
+    return f"{path}#place-{place_id}" if place_id else path

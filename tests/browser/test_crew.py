@@ -91,6 +91,30 @@ def test_a_guest_reads_and_finds_nothing_to_press(visit, shut, link):
     expect(guest.get_by_role("button", name="Make an invite")).to_have_count(0)
 
 
+def test_two_at_one_place_are_told_of_each_other(visit, shut, link):
+    """Both have its form open; whoever keeps second is asked, and may let their own stand."""
+    lead = joined(visit(shut), link, "Ines")
+    phone = visit(shut)
+    second = joined(phone, invited(lead, "second"), "Cem")
+    forms = []
+    for page in (lead, second):
+        page.goto("/venues/1")
+        card = page.locator("#place-1")
+        card.get_by_text("Name, and what lights it").click()
+        forms.append(card.locator("form.lit"))
+    forms[0].locator("[name=name]").fill("Long orchard")
+    forms[0].get_by_role("button", name="Keep").click()
+    expect(lead.locator("#place-1 h2")).to_have_text("Long orchard")
+    phone.trouble.expect("answered 409", "console: .*409")
+    forms[1].locator("[name=name]").fill("Small orchard")
+    forms[1].get_by_role("button", name="Keep").click()
+    expect(second.get_by_role("alert").filter(has_text="Somebody else changed this")).to_be_visible()
+    expect(second.get_by_text("Now: Long orchard")).to_be_visible()
+    expect(second.locator("#place-1 form.lit [name=name]")).to_have_value("Small orchard")
+    second.locator("#place-1 form.lit").get_by_role("button", name="Keep").click()
+    expect(second.locator("#place-1 h2")).to_have_text("Small orchard")
+
+
 def test_a_code_brings_the_other_browser_in(visit, shut, link):
     """An app on the home screen of some phones has a storage of its own."""
     lead = joined(visit(shut), link, "Ines")
