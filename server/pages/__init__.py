@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 from server.door.entrance import NotAllowed, door_router
 from server.door.guard import HEADERS
@@ -36,6 +36,8 @@ from . import (
 from .drawing import draw
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fastapi import Request, Response
     from fastapi.exceptions import RequestValidationError
     from starlette.datastructures import FormData
@@ -140,5 +142,7 @@ OWN_FIGURES = frozenset({"event_id", "event", "seen", "stamp", "tap", "place", "
 WORDS_MOST, WORDS_LONGEST = 40, 500
 
 
-def _page(request: Request, problem: Problem, template: str = "problem/page.html", **more: Any) -> Response:
-    return draw(request, template, status=problem.status, problem=problem, **more)
+def _page(
+    request: Request, problem: Problem, template: str = "problem/page.html", typed: Sequence[str] = ()
+) -> Response:
+    return draw(request, template, status=problem.status, problem=problem, typed=typed)
