@@ -143,7 +143,6 @@ def the_second_camera_set_up(visited, new_day):
 
 
 @state
-<<<<<<< HEAD
 def crew_data_refused(visited, _new_day):
     page = visited.page
     page.goto("/crew/data")
@@ -162,7 +161,9 @@ def a_kit_to_remove(visited, _new_day):
     page.get_by_role("button", name="Make the kit").click()
     page.get_by_role("link", name="Remove this kit").click()
     expect(page.get_by_role("button", name="Remove this kit")).to_be_visible()
-=======
+
+
+@state
 def a_place_that_somebody_else_changed(visited, new_day):
     page = visited.page
     page.goto(new_day("Two at once", Spot("Lawn", 14)))
@@ -173,7 +174,6 @@ def a_place_that_somebody_else_changed(visited, new_day):
     visited.trouble.expect("answered 409", "console: .*409")
     form.get_by_role("button", name="Keep, and open the day").click()
     expect(page.get_by_text("Now: Two at once")).to_be_visible()
->>>>>>> 92f7030 (Ask before one person's edit of a venue, a place, a kit or a day overwrites another's, and show what was typed for a thing that went)
 
 
 @state
