@@ -40,10 +40,15 @@
   const showIt = document.createElement("button");
   showIt.textContent = "Show it";
   showIt.addEventListener("click", () => location.reload());
-  const comeIn = document.createElement("a");
-  comeIn.href = "/join";
-  comeIn.className = "alone";
-  comeIn.textContent = "Come in again";
+  const leadsTo = (href, words) => {
+    const link = document.createElement("a");
+    link.href = href;
+    link.className = "alone";
+    link.textContent = words;
+    return link;
+  };
+  const comeIn = leadsTo("/join", "Come in again");
+  const others = leadsTo("/", "All days");
 
   const compare = () => {
     const page = shown();
@@ -62,11 +67,13 @@
     else htmx.ajax("GET", location.href, { target: "main", select: "main", swap: "outerMorph" });
   };
 
-  const over = () => {
+  const end = (words, more) => {
     ended = true;
     leave();
-    say("This phone was signed out. ", comeIn);
+    say(words, more);
   };
+  const over = () => end("This phone was signed out. ", comeIn);
+  const gone = () => end("This day was removed. Nothing is kept on it any more. ", others);
   const leave = () => {
     source?.close();
     source = null;
@@ -89,12 +96,13 @@
       compare(); // what was typed may have gone meanwhile
     });
     source.addEventListener("ended", over);
+    source.addEventListener("gone", gone);
     source.addEventListener("error", () => {
       const refused = source.readyState === EventSource.CLOSED; // by an answer, which an EventSource cannot read
       leave();
       again = setTimeout(connect, Math.min(LATEST, SOONEST * 2 ** tries) * (0.5 + Math.random()));
       tries += 1;
-      if (refused) fetch(page.dataset.changes).then((answer) => { if (answer.status === 401) over(); }, () => {});
+      if (refused) fetch(page.dataset.changes).then(({ status }) => { if (status === 401) over(); if (status === 404) gone(); }, () => {});
     });
   };
 

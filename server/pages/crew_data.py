@@ -71,8 +71,8 @@ class NameForm(Form):
 
 
 def counted(rows: Mapping[str, int]) -> list[tuple[int, str]]:
-    """How many there are of each kind, with what they are called."""
-    return [(number, KINDS[table][number != 1]) for table, number in rows.items()]
+    """How many there are of each kind, with what they are called, in the order of KINDS."""
+    return [(rows[table], words[rows[table] != 1]) for table, words in KINDS.items() if table in rows]
 
 
 @router.get("/crew/data")

@@ -2,7 +2,8 @@
 The changes of a day, for a page that is open on it: server-sent events (HTML standard, section 9.2).
 
 `revision` says which revision the day has, first as it is now, then after each change; `beat` that the line is alive;
-`ended` that whoever listens is not let in any more. An answer that lasts holds no connection to the database.
+`ended` that whoever listens is not let in any more; `gone` that the day was removed. An answer that lasts holds no
+connection to the database.
 """
 
 from __future__ import annotations
@@ -85,6 +86,9 @@ async def _events(request: Request, listener: Listener) -> AsyncIterator[str]:
                 if await let_in(request.scope) is None:
                     yield _event("ended")
                 return  # somebody whose role changed comes again, as who they are now
+            if news == "":  # the day has no revision any more
+                yield _event("gone")
+                return
             yield _event("beat") if news is None else _event("revision", news)
 
 

@@ -66,6 +66,17 @@ def test_a_nudge_is_seen_on_the_other_phone(two: tuple[Page, Page]) -> None:
     expect(one.locator("#heard")).not_to_contain_text("another phone")
 
 
+def test_a_day_that_is_removed_says_so_on_the_other_phone(two: tuple[Page, Page], day: str) -> None:
+    """Its page stays to be read; nothing that is tapped there would be kept."""
+    one, other = two
+    one.goto(f"{day}/removal")
+    one.get_by_role("button", name="Remove this day").click()
+    expect(one.get_by_role("heading", level=1)).to_have_text("Days")
+    expect(other.locator("#live")).to_contain_text("This day was removed")
+    expect(other.locator("#live").get_by_role("link")).to_have_attribute("href", "/")
+    not_reloaded(other)
+
+
 def test_folds_focus_and_place_stay_when_the_page_is_drawn_anew(two: tuple[Page, Page]) -> None:
     one, other = two
     other.locator("details.clip summary").click()

@@ -106,6 +106,15 @@ def open_pages(demo):
     return lambda: len(demo.client.app.state.listening._listeners)
 
 
+def test_who_listens_to_a_day_that_is_removed_hears_so_and_no_more(demo, open_pages):
+    streamed = Streamed(somebody(demo, "second"))
+    until(lambda: open_pages() == 1)
+    demo.keep("/days/1/removal")
+    assert streamed.ended()[-1] == ["event: gone", "data: "]
+    assert open_pages() == 0
+    assert demo.client.get(CHANGES, headers=STREAM).status_code == 404
+
+
 def test_a_session_that_is_ended_hears_so_and_no_more(demo, open_pages, monkeypatch):
     monkeypatch.setattr(live, "BEAT", 0.1)
     second = somebody(demo, "second")

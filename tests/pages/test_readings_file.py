@@ -146,8 +146,11 @@ def test_a_venue_with_coordinates_has_a_link_that_a_phone_s_map_opens(venue):
 
 
 def test_coordinates_are_linked_to_the_last_digit_that_is_kept(site):
+    """What is shown of them ends at a metre."""
     site.venue(latitude="51.123456789012", longitude="-0.0000001")
-    assert "geo:51.123456789012,-0.0000001" in site.get("/venues/1").links
+    page = site.get("/venues/1")
+    assert "geo:51.123456789012,-0.0000001" in page.links
+    assert "51.12346, 0 " in page.text
 
 
 def test_a_venue_without_coordinates_has_no_such_link(site):
