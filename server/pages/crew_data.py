@@ -108,7 +108,7 @@ def delete_crew(request: Request, book: TheBook, visitor: TheVisitor, came: TheF
     form, typed = DeletionForm.read(came)
     with book.writing() as session:
         if form is None or form.crew.casefold() != text(visitor.crew_name).casefold():
-            typed.errors["crew"] = f"It needs the crew’s name as it stands above: {visitor.crew_name}"
+            typed.errors["crew"] = f"It needs the crew’s name: {visitor.crew_name}"
             return _data_page(request, session, book, visitor, typed, status=422)
         whole.remove(session, tables.Crew, visitor.crew)
         is_anew = request.app.state.settings.open_here and session.scalar(select(tables.Crew.id).limit(1)) is None
