@@ -155,7 +155,7 @@ def kit_from(document: KitDocument, crew_id: int) -> tables.Kit:
     kit.lenses = [tables.Lens(**part.model_dump()) for part in document.lenses]
     kit.holders = [tables.Holder(**part.model_dump()) for part in document.holders]
     kit.filters = [tables.Filter(**part.model_dump()) for part in document.filters]
-    _check_line("name", document.name)
+    check_line("name", document.name)
     _check("bodies", kit.bodies, kits.check_body)
     _check("lenses", kit.lenses, kits.check_lens)
     _check("holders", kit.holders, kits.holder_of)
@@ -172,7 +172,7 @@ def kit_from(document: KitDocument, crew_id: int) -> tables.Kit:
     return kit
 
 
-def _check_line(field: str, text: str) -> None:
+def check_line(field: str, text: str) -> None:
     """
     Let in only what the forms would keep as it is: a name of blanks cannot be tapped, and names that look alike cannot
     be told apart. Not a rule of the document itself: what was kept once can always be saved.
@@ -184,7 +184,7 @@ def _check_line(field: str, text: str) -> None:
 def _check_filter(row: tables.Filter) -> None:
     """What the engine asks of a filter, and an engraving that can be read."""
     kits.filter_of(row)
-    _check_line("engraved", row.engraved)
+    check_line("engraved", row.engraved)
 
 
 Row = TypeVar("Row", tables.Body, tables.Lens, tables.Holder, tables.Filter)
@@ -194,7 +194,7 @@ def _check(name: str, rows: Sequence[Row], check: Callable[[Row], object]) -> No
     """Look at each thing; a refusal is named by its path."""
     for number, row in enumerate(rows):
         try:
-            _check_line("name", row.name)
+            check_line("name", row.name)
             check(row)
         except OutOfRange as refused:
             field = refused.field.replace("iso.", "iso_")  # the engine speaks in the JSON calls' words

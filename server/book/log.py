@@ -183,6 +183,11 @@ def taken_on_day(events: Iterable[Event]) -> list[tuple[int, Reading]]:
     return [(event.data["place"], _reading(event)) for event in taken if event.data.get("part", "face") == "face"]
 
 
+def readings_taken(events: Iterable[Event]) -> list[tuple[Event, Reading]]:
+    """Every reading in a log, of any part of a place, with its event; those that were taken back left out."""
+    return [(event, _reading(event)) for event in _standing(events) if event.kind == "reading_taken"]
+
+
 def _reading(event: Event) -> Reading:
     said = event.data
     ago = datetime.fromisoformat(said["taken_at"]) if "taken_at" in said else None

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from server.exposure.refused import OutOfRange
+from server.exposure.rig import Look
 from server.exposure.scales import exact_f_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from server.exposure.rig import Look
-
 DAY = 24 * 60  # min
 NIGHT = 6 * 60  # min; what comes after midnight and before this hour is still the evening's
 LASTS_MOST = 12 * 60  # min
 SHIFT_MOST = 12 * 60  # min
+# What the clock may show, in minutes after the day's midnight, with half a day of shifts either way.
+FIRST, LAST = -SHIFT_MOST, DAY + NIGHT + SHIFT_MOST
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +199,18 @@ def end_of(on: date, start: datetime, clock: Clock, time_zone: str) -> datetime:
     if not comes(end):
         raise OutOfRange("until", word, NEVER_COMES)
     return end
+
+
+def check_asked(wanted: float | None, widest: float | None, narrowest: float | None) -> None:
+    """Raises OutOfRange for irises [f-numbers] that no look of a stop can ask for; None: as the place has it."""
+    asked = {"widest": widest, "wanted": wanted, "narrowest": narrowest}
+    given = {name: n for name, n in asked.items() if n is not None}
+    if not given:
+        return
+    exact = {name: exact_f_number(n, field=name) for name, n in given.items()}
+    ends = sorted(given, key=lambda name: exact[name])
+    widest, narrowest = widest or given[ends[0]], narrowest or given[ends[-1]]
+    Look(wanted or widest, widest, narrowest, 0.02)
 
 
 def order_of(rows: Iterable[Any], on: date, time_zone: str, shifts: Mapping[int, int]) -> tuple[Stop, ...]:

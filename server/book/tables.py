@@ -464,6 +464,8 @@ class SharedLink(Table):
     A link to a day that is read without an account. hash: SHA-256 of its secret.
 
     kind   "sheet", or "calendar" for a subscription;  exact  whether the venue's coordinates are in it
+    name   who it is for;  expires_at  None: it lasts until it is ended;  used_at  when it was opened last
+    said, said_at, sequence  of a calendar: what its entries hash to, since when they say so, and how often that changed
     """
 
     __tablename__ = "links"
@@ -473,9 +475,14 @@ class SharedLink(Table):
     hash: Mapped[str] = _hash()
     kind: Mapped[str] = mapped_column(String(10))
     exact: Mapped[bool]
+    name: Mapped[str]
     made_by: Mapped[str] = _who()
     made_at: Mapped[datetime]
-    expires_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None]
+    used_at: Mapped[datetime | None]
+    said: Mapped[str] = mapped_column(String(64), default="")
+    said_at: Mapped[datetime | None]
+    sequence: Mapped[int] = mapped_column(default=0)
 
 
 class Event(Table):

@@ -19,11 +19,13 @@ from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.order import (
-    NIGHT,
+    FIRST,
+    LAST,
     SHIFT_MOST,
     Clock,
     Stop,
     When,
+    check_asked,
     clock_words,
     end_of,
     instant,
@@ -34,8 +36,6 @@ from server.book.order import (
 )
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange, shown
-from server.exposure.rig import Look
-from server.exposure.scales import exact_f_number
 
 from . import order_words
 from .forms import Form, MaybeFNumber, MaybeWhole, figure, text
@@ -47,8 +47,6 @@ if TYPE_CHECKING:
 
     from server.book.days import Day
 
-# What the clock may show, in minutes after the day's midnight, with half a day of shifts either way.
-FIRST, LAST = -SHIFT_MOST, 24 * 60 + NIGHT + SHIFT_MOST
 LINES_MOST = 4 * STOPS_MOST  # with those that are empty
 FIELDS = ("at", "until", "name", "place", "wanted", "widest", "narrowest", "lens", "notes", "number", "known")
 
@@ -327,17 +325,7 @@ class LineForm(Form):
             raise OutOfRange("name", f"{len(self.name)} characters", f"at most {tables.NAME_LONGEST}")
         if len(self.notes) > tables.NOTES_LONGEST:
             raise OutOfRange("notes", f"{len(self.notes)} characters", f"at most {tables.NOTES_LONGEST}")
-        asked = {name: n for name in ("widest", "wanted", "narrowest") if (n := getattr(self, name)) is not None}
-        if not asked:
-            return
-        order = sorted(asked.values(), key=lambda n: exact_f_number(n, field=_named(asked, n)))
-        widest = order[0] if self.widest is None else self.widest
-        narrowest = order[-1] if self.narrowest is None else self.narrowest
-        Look(widest if self.wanted is None else self.wanted, widest, narrowest, 0.02)
-
-
-def _named(asked: dict[str, float], value: float) -> str:
-    return next(name for name, n in asked.items() if n == value)
+        check_asked(self.wanted, self.widest, self.narrowest)
 
 
 def read_lines(draft: Draft, day: Day) -> list[tables.Stop]:
