@@ -38,6 +38,8 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def book_opened(app: FastAPI) -> AsyncIterator[None]:
         app.state.guesses = Guesses()
+        # Counted apart: a calendar that asks for an ended link all day must keep nobody from typing a code.
+        app.state.link_guesses = Guesses()
         app.state.book = Book(settings)
         app.state.book.migrate()
         if settings.open_here:

@@ -153,9 +153,7 @@ class DayPart(Part):
     seen_at: str = Field(
         "14:00", description="Hour that its light is shown for until it has come", pattern=r"^([01]\d|2[0-3]):[0-5]\d$"
     )
-    steady: bool = Field(
-        default=False, description="Whether only shutters that its lamps do not flicker with are used"
-    )
+    steady: bool = Field(default=False, description="Whether only shutters that its lamps do not flicker with are used")
     looks: list[LookPart] = Field(default=[], description="The places that it uses, in order", max_length=PLACES_MOST)
     order: list[StopPart] = Field(default=[], description="The running order, by time", max_length=STOPS_MOST)
 
@@ -240,7 +238,7 @@ def _readings(
     session: Session, crew_id: int, day: Day, places: Sequence[tables.Place]
 ) -> dict[int, list[tables.Reading]]:  # fmt: skip
     """Every reading of each place, oldest first: the venue's, and those of the day's log that are not among them."""
-    events, _ = log_of(session, crew_id, day.id)
+    events = log_of(session, crew_id, day.id).events
     found = {place.id: list(reversed(place.readings)) for place in places}
     kept = {row.raw.get("event") for rows in found.values() for row in rows}
     for event, reading in log.readings_taken(events):

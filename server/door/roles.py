@@ -23,6 +23,7 @@ _OF: dict[Needed, str] = {
         best_move best_day read_light carry_reading depth_of_field match_cameras
         show_reference show_schema show_robots
         show_join look_at_invite join_crew show_pairing pair_browser
+        show_shared_sheet print_shared_sheet print_shared_card save_shared_sheet subscribe_to_order show_sheet_schema
     """,
     # Reading. The grad's form keeps nothing.
     "guest": """
@@ -30,6 +31,7 @@ _OF: dict[Needed, str] = {
         show_venue show_venue_light show_place_light
         show_kit save_kit depth_page
         show_day show_plan show_card show_take show_ways show_bag advise_grad work_out_grad
+        show_sheet print_sheet print_card save_sheet
         write_csv write_calendar write_readings show_day_light show_stop_light show_report write_report
         show_changes show_crew make_code end_session leave
     """,
@@ -40,6 +42,7 @@ _OF: dict[Needed, str] = {
         measure take_measure ask_kit_removal remove_kit
         show_camera change_camera drop_camera
         new_day make_day set_up_day change_day show_order change_order bring_order
+        make_link end_link bring_sheet read_sheet
         commit_move nudge nudge_under_sky see_sky shift_order note_clip show_hour undo change_lens edit_rig correct_rig
         meter take_reading take_photo keep_found
     """,

@@ -30,6 +30,9 @@ from . import (
     reference,
     removal,
     report,
+    shared,
+    sheet_files,
+    sheets,
     take,
     venues,
 )
@@ -46,7 +49,8 @@ if TYPE_CHECKING:
 router = door_router(include_in_schema=False)
 for each in (
     crew, crew_data, camera, home, removal, readings_file, venues, kit_files, kit_measures, depth, kits, day_setup,
-    order, plan, take, day_tools, days, live, light, report, reference,
+    order, plan, take, day_tools, days, live, light, report, sheets, sheet_files, shared,
+    reference,
 ):  # fmt: skip
     router.include_router(each.router)
 

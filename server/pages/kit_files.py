@@ -61,9 +61,11 @@ def read_kit(request: Request, book: TheBook, visitor: TheVisitor, content: TheF
                 session.flush()
                 return _to(request, kit.id)
         except ValidationError as refused:
-            typed.errors["file"] = "It is not a kit. " + _said(refused)
+            typed.errors["file"] = "It is not a kit. " + refusal_said(refused)
         except OutOfRange as refused:
-            typed.errors["file"] = "It is no kit that can be. " + _word(refused.field, refused.came, refused.allowed)
+            typed.errors["file"] = "It is no kit that can be. " + refusal_word(
+                refused.field, refused.came, refused.allowed
+            )
     return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
 
 
@@ -88,13 +90,13 @@ def show_schema() -> Response:
     return JSONResponse(SCHEMA, media_type="application/schema+json")
 
 
-def _said(refused: ValidationError) -> str:
+def refusal_said(refused: ValidationError) -> str:
     """The first of what is wrong with a file."""
     problem = Problem.of_validation([dict(error) for error in refused.errors()], None)
-    return "; ".join(_word(each.field, each.came, each.allowed) for each in problem.errors[:ERRORS_SAID])
+    return "; ".join(refusal_word(each.field, each.came, each.allowed) for each in problem.errors[:ERRORS_SAID])
 
 
-def _word(field: str, came: str, allowed: str) -> str:
+def refusal_word(field: str, came: str, allowed: str) -> str:
     """Path, what came, what is allowed; path and what came are out of a stranger's file."""
     path = "the file" if field == "(body)" else shown(field)
     return f"{text(path)}: {text(came) or 'only blanks'} came, allowed is {allowed}"

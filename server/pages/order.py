@@ -148,16 +148,21 @@ def write_calendar(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Res
     """The running order as a calendar (RFC 5545)."""
     with book.reading() as session:
         day = open_day(session, first_camera(visitor.crew), day_id)
+    events = events_of(day)
+    content = order_calendar.calendar_of(events, name=day.name, time_zone=day.time_zone, stamp=datetime.now(UTC))
+    return attached(content, "text/calendar; charset=utf-8", f"{day.on}-running-order.ics")
+
+
+def events_of(day: Day) -> list[order_calendar.Event]:
+    """The running order as it comes now, as a calendar tells it."""
     places = {place.number: place.name for place in day.places}
-    events = [
+    return [
         order_calendar.Event(
             stop.uid, stop.at, stop.ends, stop.name,
             ", ".join(each for each in (places.get(stop.place or 0, ""), day.venue) if each), stop.notes,
         )
         for stop in day.order
     ]  # fmt: skip
-    content = order_calendar.calendar_of(events, name=day.name, time_zone=day.time_zone, stamp=datetime.now(UTC))
-    return attached(content, "text/calendar; charset=utf-8", f"{day.on}-running-order.ics")
 
 
 # What was pasted, or came as a file.

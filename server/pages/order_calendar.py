@@ -1,7 +1,7 @@
 """
 A running order as a calendar file, for the calendars of everybody else on the day.
 
-Source: RFC 5545, and RFC 7986 for the calendar's name. Held to the reader, `door.calendars`, in tests/pages.
+Source: RFC 5545, and RFC 7986 for the calendar's name and how often to look again. Held to the reader, `door.calendars`, in tests/pages.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import icalendar
-from icalendar.prop import vText
+from icalendar.prop import vDuration, vText
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +22,23 @@ PRODUCT = "-//Lychgate//Running order//EN"
 AROUND = timedelta(
     days=366
 )  # of the clock that is described before the first stop and after the last: both its seasons
+
+
+EVERY = timedelta(minutes=15)  # how often a subscriber is asked to look again
+
+
+@dataclass(frozen=True, slots=True)
+class Feed:
+    """
+    What makes a calendar one to subscribe to.
+
+    sequence  how often what it says has changed;  changed  since when it says so, aware
+    where     latitude and longitude [degrees] of its stops, where they may be told
+    """
+
+    sequence: int
+    changed: datetime
+    where: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +59,25 @@ class Event:
     notes: str
 
 
-def calendar_of(stops: Sequence[Event], *, name: str, time_zone: str, stamp: datetime) -> bytes:
+def calendar_of(
+    stops: Sequence[Event], *, name: str, time_zone: str, stamp: datetime, feed: Feed | None = None
+) -> bytes:  # fmt: skip
     """
     A calendar with one entry for each stop, told by the clock of time_zone.
 
     name   of the running order
     stamp  when it was last changed, aware: calendars take the newer of two
+    feed   where it is one to subscribe to
     """
     zone = ZoneInfo(time_zone)
     calendar = icalendar.Calendar()
     calendar.add("PRODID", PRODUCT)
     calendar.add("VERSION", "2.0")
     calendar["NAME"] = _Text(name)
+    if feed is not None:
+        calendar["X-WR-CALNAME"] = _Text(name)  # what most calendars read instead, though no standard has it
+        calendar.add("REFRESH-INTERVAL", vDuration(EVERY), parameters={"VALUE": "DURATION"})
+        calendar["X-PUBLISHED-TTL"] = vDuration(EVERY)  # the same, from before the standard
     for stop in stops:
         event = icalendar.Event()
         event["UID"] = _Text(stop.uid)
@@ -64,6 +88,11 @@ def calendar_of(stops: Sequence[Event], *, name: str, time_zone: str, stamp: dat
         for field, text in (("SUMMARY", stop.name), ("LOCATION", stop.place), ("DESCRIPTION", stop.notes)):
             if text:
                 event[field] = _Text(text)
+        if feed is not None:
+            event.add("SEQUENCE", feed.sequence)
+            event.add("LAST-MODIFIED", feed.changed.astimezone(UTC))
+            if feed.where is not None:
+                event.add("GEO", feed.where)
         calendar.add_component(event)
     if calendar.get_missing_tzids():  # times in UTC name no zone
         days = [stop.start.date() for stop in stops]

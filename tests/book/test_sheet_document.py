@@ -18,6 +18,7 @@ from server.book import tables
 from server.book.days import open_day
 from server.book.kit_document import kit_from
 from server.book.order import FIRST, LAST, LASTS_MOST
+from server.book.people import first_camera
 from server.book.report import NUDGED
 from server.book.sheet_document import (
     FIGURES,
@@ -145,7 +146,7 @@ def brought(session: Session, document: SheetDocument, crew: int) -> int:
 
 
 def written(session: Session, crew: int, day: int, *, exact: bool = True) -> str:
-    return document_of(session, crew, open_day(session, crew, day), exact=exact).model_dump_json()
+    return document_of(session, crew, open_day(session, first_camera(crew), day), exact=exact).model_dump_json()
 
 
 @settings(deadline=None)
