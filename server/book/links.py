@@ -102,7 +102,7 @@ def link_of(session: Session, token: str, kind: LinkKind, now: datetime) -> Link
     found = session.execute(asked).first()
     if found is None:
         return None
-    link, crew = found.tuple()
+    link, crew = found
     if not hmac.compare_digest(link.hash, wanted) or (link.expires_at is not None and now >= link.expires_at):
         return None
     return Link(link.id, crew, link.day_id, link.exact, link.used_at, link.said, link.said_at, link.sequence)

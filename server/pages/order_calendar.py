@@ -1,7 +1,8 @@
 """
 A running order as a calendar file, for the calendars of everybody else on the day.
 
-Source: RFC 5545, and RFC 7986 for the calendar's name and how often to look again. Held to the reader, `door.calendars`, in tests/pages.
+Source: RFC 5545, and RFC 7986 for the calendar's name and for how often to look again. Held to the reader,
+`door.calendars`, in tests/pages.
 """
 
 from __future__ import annotations

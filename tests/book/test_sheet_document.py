@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, get_args
 
 import pytest
@@ -173,4 +173,182 @@ def test_a_sheet_holds_all_that_was_brought_in(kept, document):
             assert there.readings == sorted(asked.readings, key=lambda reading: reading.taken_at)
         assert came.day.looks == document.day.looks
         assert sorted(each.name for each in came.day.order) == sorted(each.name for each in document.day.order)
+        before.rollback()
+
+
+COLUMNS = {
+    "venues": ({"id", "crew_id"}, {*VenuePart.model_fields} - {"places"}),
+    "places": ({"id", "venue_id", "position"}, {*PLACE_FIELDS}),
+    "readings": ({"id", "place_id", "who"}, {*ReadingPart.model_fields}),
+    # What is a kit's, and what the log has done to it since, stays with the crew.
+    "days": (
+        {"id", "crew_id", "venue_id", "kit_id", "body_id", "lens_id", "holder_id", "start", "stamp"},
+        {*DayPart.model_fields} - {"looks", "order"},
+    ),
+    "day_places": ({"id", "day_id", "place_id", "position", "worn"}, {*LOOK_FIELDS}),
+    "stops": ({"id", "day_id", "uid", "place_id", "lens_id"}, {*StopPart.model_fields} - {"place"}),
+}
+
+
+@pytest.mark.parametrize("table", COLUMNS)
+def test_every_column_is_in_the_document_or_stays_with_the_crew(table):
+    """Whoever adds a column says which: it must not be lost on the way, nor told to strangers unasked."""
+    own, told = COLUMNS[table]
+    assert set(tables.Table.metadata.tables[table].columns.keys()) == own | told
+    assert not own & told
+
+
+def test_every_way_to_read_the_light_can_be_written_down():
+    assert set(get_args(Kind)) == {*METHODS, NUDGED}
+    assert set(get_args(Figure)) == set(FIGURES)
+
+
+@pytest.mark.parametrize(
+    ("where", "told"),
+    [((51.4779, -0.0015), (51.5, 0.0)), ((-33.8568, 151.2153), (-33.9, 151.2)), ((-0.04, 179.96), (0.0, 180.0))],
+)
+def test_coarse_coordinates_are_tenths_of_a_degree_without_a_sign_of_what_was_cut_off(where, told):
+    found = coarse(Site(*where))
+    assert (found.latitude, found.longitude) == told
+    assert "-0.0" not in repr(found)
+
+
+def test_coordinates_and_photos_own_are_coarse_or_left_out_where_they_are_not_to_be_told(kept):
+    with kept.begin_nested() as before:
+        document = plain()
+        document.venue.latitude, document.venue.longitude = 51.47791, -0.31415
+        where = {"latitude": 51.47792, "longitude": -0.31416}
+        shot = {"kind": "photo", "raw": {"aperture": 1.8, "shutter": 0.01, "iso": 64, **where}, "ev100": 10.0,
+                "taken_at": "2026-06-01T10:00:00Z"}  # fmt: skip
+        document.venue.places[0].readings = [ReadingPart.model_validate_json(json.dumps(shot))]
+        day = brought(kept, document, 1)
+        exact, cut = (json.loads(written(kept, 1, day, exact=each)) for each in (True, False))
+        assert exact["venue"]["places"][0]["readings"][0]["raw"]["latitude"] == 51.47792
+        assert (cut["venue"]["latitude"], cut["venue"]["longitude"]) == (51.5, -0.3)
+        assert set(cut["venue"]["places"][0]["readings"][0]["raw"]) == {"aperture", "shutter", "iso"}
+        assert "477" not in json.dumps(cut)
+        assert "141" not in json.dumps(cut)
+        before.rollback()
+
+
+def plain(**changes: object) -> SheetDocument:
+    """A small sheet."""
+    return SheetDocument.model_validate_json(json.dumps({
+        "format": "lychgate-sheet", "version": 1,
+        "venue": {"name": "Old mill", "time_zone": "Europe/London", "places": [{"name": "Barn", "light": "shade"}]},
+        "day": {"name": "Harvest", "on": "2026-06-20", "looks": [{
+            "place": 0, "wanted": 2.8, "widest": 2.0, "narrowest": 4.0, "shutter": 0.02, "tolerance": 0.2,
+            "rush_tolerance": 0.5,
+        }]},
+    } | changes))  # fmt: skip
+
+
+READ = {"kind": "ev", "raw": {"value": 9, "iso": 100}, "ev100": 9, "taken_at": "2026-06-01T10:00:00Z"}
+STOP = {"name": "Vows", "minutes": 600}
+REFUSED = {
+    "a name of blanks": ("venue.name", "  "),
+    "a name that cannot be seen": ("venue.places.0.name", "Barn\u202e"),
+    "a script is a name; two lines are none": ("day.order.0.notes", "one\ntwo"),
+    "one coordinate": ("venue.latitude", 51.0),
+    "no such zone": ("venue.time_zone", "Europe/Nowhere"),
+    "a zone that is a file's path": ("venue.time_zone", "../../etc/passwd"),
+    "a bearing off the rose": ("venue.places.0.faces", 361.0),
+    "more lamps than light": ("venue.places.0.lamps", 1.5),
+    "a level beyond the sun's": ("venue.places.0.readings.0.ev100", 99.0),
+    "a time to come": ("venue.places.0.readings.0.taken_at", "2036-06-01T10:00:00Z"),
+    "a time before there was any": ("venue.places.0.readings.0.taken_at", "0001-01-01T00:00:00Z"),
+    "a figure off its dial": ("venue.places.0.readings.0.raw.iso", 0.0),
+    "a figure that its method needs": ("venue.places.0.readings.0.raw", {"iso": 100.0}),
+    "half of a place on earth": ("venue.places.0.readings.0.raw.latitude", 51.0),
+    "a year without an ephemeris": ("day.on", "3026-06-20"),
+    "a look at no place": ("day.looks.0.place", 1),
+    "a look that closes before it opens": ("day.looks.0.widest", 8.0),
+    "a shutter of no time": ("day.looks.0.shutter", 0.0),
+    "a subject behind the lens": ("day.looks.0.distance_m", 0.0),
+    "a stop at no place": ("day.order.0.place", 7),
+    "a stop that closes before it opens": ("day.order.0.wanted", 0.1),
+}
+
+
+def changed(document: SheetDocument, path: str, value: object) -> str:
+    """The document's text with something else at a path."""
+    said = document.model_dump(mode="json")
+    said["venue"]["places"][0]["readings"] = [dict(READ, raw=dict(READ["raw"]))]
+    said["day"]["order"] = [dict(STOP)]
+    *way, last = (int(step) if step.isdigit() else step for step in path.split("."))
+    at = said
+    for step in way:
+        at = at[step]
+    at[last] = value
+    return json.dumps(said)
+
+
+@pytest.mark.parametrize(("path", "value"), REFUSED.values(), ids=REFUSED)
+def test_what_no_venue_or_day_can_be_is_refused_by_its_path(path, value):
+    check(SheetDocument.model_validate_json(changed(plain(), "venue.name", "Mill")), NOW)
+    document = SheetDocument.model_validate_json(changed(plain(), path, value))
+    with pytest.raises(OutOfRange) as refused:
+        check(document, NOW)
+    assert refused.value.field.startswith(path.rpartition(".")[0])
+
+
+def test_an_hour_that_the_clocks_go_over_is_refused():
+    """London, 29 March 2026: from 01:00 GMT the clocks show 02:00."""
+    said = json.loads(changed(plain(), "day.on", "2026-03-29"))
+    said["day"]["order"][0]["minutes"] = 90
+    with pytest.raises(OutOfRange, match="clocks go over"):
+        check(SheetDocument.model_validate_json(json.dumps(said)), NOW)
+
+
+SHAPELESS = {
+    "another format": ("format", "lychgate-kit"),
+    "a version to come": ("version", 2),
+    "a field of somebody else's": ("venue.price", 3),
+    "a number in words": ("venue.latitude", "51.5"),
+    "a time without its offset": ("venue.places.0.readings.0.taken_at", "2026-06-01T10:00:00"),
+    "a time as a number": ("venue.places.0.readings.0.taken_at", 1780000000),
+    "a method of somebody else's": ("venue.places.0.readings.0.kind", "guess"),
+    "a figure of somebody else's": ("venue.places.0.readings.0.raw", {"value": 9.0, "event": 1.0}),
+    "minutes of another week": ("day.order.0.minutes", 10_080),
+    "a name longer than any": ("venue.name", "a" * 81),
+    "a hundred and one readings": ("venue.places.0.readings", [READ] * 101),
+    "two hundred and one places": ("venue.places", [{"name": "Barn", "light": "shade"}] * 201),
+    "too many readings in all": ("venue.places", [{"name": "B", "light": "shade", "readings": [READ] * 100}] * 21),
+    "a hundred and one stops": ("day.order", [STOP] * 101),
+    "hours of another clock": ("day.seen_at", "25:00"),
+}
+
+
+@pytest.mark.parametrize(("path", "value"), SHAPELESS.values(), ids=SHAPELESS)
+def test_what_the_schema_does_not_have_is_refused(path, value):
+    with pytest.raises(ValidationError):
+        SheetDocument.model_validate_json(changed(plain(), path, value))
+
+
+@pytest.mark.parametrize("token", ["NaN", "Infinity", "-Infinity", "1e999"])
+def test_numbers_are_numbers(token):
+    text = changed(plain(), "venue.places.0.lamps", 0.123456).replace("0.123456", token)
+    with pytest.raises(ValidationError):
+        SheetDocument.model_validate_json(text)
+
+
+def test_the_schema_is_one_of_the_standard_it_names():
+    Draft202012Validator.check_schema(SCHEMA)
+    assert SCHEMA["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+
+
+def test_of_many_readings_the_newest_are_written(kept):
+    """A sheet stays one that can be brought in, however long a venue is in use."""
+    with kept.begin_nested() as before:
+        number = brought(kept, plain(), 1)
+        place = kept.query(tables.Place).order_by(tables.Place.id.desc()).first()
+        for minute in range(130):
+            kept.add(tables.Reading(place_id=place.id, who="Robin", kind="ev", raw={"value": 9.0}, ev100=9.0,
+                                    taken_at=NOW - timedelta(minutes=minute)))  # fmt: skip
+        kept.flush()
+        kept.expire_all()
+        (there,) = json.loads(written(kept, 1, number))["venue"]["places"]
+        assert len(there["readings"]) == 100
+        assert there["readings"][-1]["taken_at"] == "2026-06-20T12:00:00Z"
+        assert "Robin" not in json.dumps(there)
         before.rollback()

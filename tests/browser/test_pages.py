@@ -82,6 +82,8 @@ at("plan of the whole day", "/days/1/plan?whole=1")
 at("card", "/days/1/card")
 at("take", "/days/1/take")
 at("report", "/days/1/report")
+at("sheet", "/days/1/sheet")
+at("bring in a sheet", "/sheets/new")
 at("crew", "/crew")
 at("a camera of one’s own, at the demo’s machine", "/days/1/camera")
 at("join", "/join")
@@ -98,6 +100,39 @@ def an_invite(visited, _new_day):
     page.goto("/crew")
     page.get_by_role("button", name="Make an invite").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Invite second shooter")
+
+
+@state
+def a_link_to_a_sheet(visited, _new_day):
+    page = visited.page
+    page.goto("/days/1/sheet")
+    page.get_by_label("Who is it for?").fill("the planner of the hall")
+    page.get_by_role("button", name="Make a link").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Link for the planner of the hall")
+
+
+@state
+def a_sheet_read_by_its_link(visited, _new_day):
+    a_link_to_a_sheet(visited, _new_day)
+    visited.page.goto(visited.page.get_by_label("The link", exact=True).input_value())
+    expect(visited.page.locator(".sheet")).to_have_count(2)
+
+
+@state
+def a_sheet_with_links(visited, _new_day):
+    a_link_to_a_sheet(visited, _new_day)
+    visited.page.goto("/days/1/sheet")
+    expect(visited.page.locator("#links")).to_contain_text("not opened yet")
+
+
+@state
+def a_sheet_that_is_none(visited, _new_day):
+    page = visited.page
+    visited.trouble.expect("answered 422", "console: .*422")
+    page.goto("/sheets/new")
+    page.get_by_label("Or its text").fill("{}")
+    page.get_by_role("button", name="Bring it in").click()
+    expect(page.get_by_role("alert")).to_be_visible()
 
 
 @state
