@@ -35,6 +35,7 @@ from .days import Day, log_of, spot_of, start_rig, usual_look, venue_of
 from .kit_document import ONE_LINE, Name, Part, check_line
 from .kits import KitIncomplete
 from .order import FIRST, LAST, LASTS_MOST, Stop, When, check_asked, comes, instant, moment_of, when_of
+from .people import SOMEBODY
 from .venues import places_of
 
 if TYPE_CHECKING:
@@ -46,7 +47,6 @@ PLACES_MOST = 200  # of a venue
 READINGS_MOST = 100  # of a place: the newest
 READINGS_IN_ALL = 2000
 AHEAD = timedelta(days=1)  # clocks differ; beyond that a reading of tomorrow is a mistake
-BROUGHT_BY = "a sheet"  # who took the readings is not in the document
 COARSE = 1  # decimals of a degree: a tenth is 11 km at most
 
 Kind = Literal["ev", "lux", "luminance", "camera", "eye", "photo", "nudges"]
@@ -374,7 +374,7 @@ def venue_from(document: SheetDocument, crew_id: int) -> tables.Venue:
                 position=number,
                 **place.model_dump(exclude={"readings"}),
                 readings=[
-                    tables.Reading(who=BROUGHT_BY, **reading.model_dump())
+                    tables.Reading(who=SOMEBODY, **reading.model_dump())
                     # In the order of their numbers, which is what tells two readings of one moment apart.
                     for reading in sorted(place.readings, key=lambda reading: reading.taken_at)
                 ],
