@@ -62,7 +62,7 @@ def one_in_the_afternoon(now: datetime) -> tuple[float, float, str]:
     The demo's day has just begun whenever it is started, and the sun must be up on it.
     """
     hours = now.hour + now.minute / 60
-    longitude = ((13 - hours) * 15 + 180) % 360 - 180
+    longitude = round(((13 - hours) * 15 + 180) % 360 - 180, 4)
     zone = round(longitude / 15)
     # The names of these zones count the other way round.
     return 45.0 if 4 <= now.month <= 9 else -45.0, longitude, f"Etc/GMT{-zone:+d}" if zone else "UTC"
