@@ -17,6 +17,7 @@ from server.book.invites import INVITE_LASTS, make_invite
 from server.book.people import ROLES, THE_SERVER
 from server.book.store import Book
 from server.book.tables import NAME_LONGEST
+from server.door.heard import to_stdout
 from server.settings import BadSetting, Settings
 
 EVERYWHERE = ("0.0.0.0", "::", "")  # noqa: S104 - compared with, not bound to
@@ -92,6 +93,7 @@ def serve(settings: Settings) -> int:
         return 1
     with listening:
         migrate(settings)
+        to_stdout()
         _say_where(settings, listening.getsockname()[1])
         app = create_app(settings)
         server = _Server(

@@ -37,19 +37,19 @@ class Guesses:
     def check(self, request: Request) -> None:
         """Raises TooManyGuesses where it is enough."""
         with self._lock:
-            own = self._wrong.get(_address_of(request), [0])[0]
+            own = self._wrong.get(address_of(request), [0])[0]
             if own >= WRONG_MOST or self._by_all.get("", [0])[0] >= WRONG_MOST_BY_ALL:
                 raise TooManyGuesses(WINDOW)
 
     def wrong(self, request: Request) -> None:
         """Count a guess that was wrong. A window begins with its first."""
         with self._lock:
-            for counts, key in ((self._wrong, _address_of(request)), (self._by_all, "")):
+            for counts, key in ((self._wrong, address_of(request)), (self._by_all, "")):
                 counts.setdefault(key, [0])[0] += 1
 
 
-def _address_of(request: Request) -> str:
-    """Whose guess it is. A home has a whole /64 of IPv6 addresses, and counts as one."""
+def address_of(request: Request) -> str:
+    """Whose request it is. A home has a whole /64 of IPv6 addresses, and counts as one."""
     host = request.client.host if request.client is not None else ""
     try:
         address = ip_address(host.partition("%")[0])

@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING, cast
 
 from server.door.entrance import NotAllowed, door_router
 from server.door.guard import HEADERS
+from server.door.heard import heard
 from server.door.limits import TooManyGuesses
 from server.door.problems import Problem
+from server.door.visitor import visitor_in
 from server.exposure.refused import OutOfRange
 
 from . import (
@@ -85,12 +87,16 @@ def stranger(request: Request, _error: Exception) -> Response:
 def not_allowed(request: Request, error: Exception) -> Response:
     """Something that the visitor's role may not do."""
     needed = cast("NotAllowed", error).needed
+    visitor = visitor_in(request.scope)
+    if visitor is not None:
+        heard("refused", role=visitor.role, needed=needed, crew=visitor.crew, person=visitor.person)
     words = "Only a lead may do this." if needed == "lead" else "Guests read, and change nothing."
     return _page(request, Problem(403, "Not for your role", f"{words} A lead of the crew can change your role."))
 
 
 def too_many_guesses(request: Request, error: Exception) -> Response:
     """Many wrong links or codes."""
+    heard("too-many-tries", request)
     minutes = cast("TooManyGuesses", error).seconds // 60
     words = f"Too many links or codes that were wrong. Wait {minutes} minutes, or ask a lead for a new invite."
     response = _page(request, Problem(429, "Too many tries", words))
@@ -118,6 +124,7 @@ def http_error(request: Request, error: Exception) -> Response:
 
 def failed(request: Request, _error: Exception) -> Response:
     """A mistake of ours. The framework answers with it outside the guard, so it takes the guard's headers along."""
+    heard("failed")  # the server's own log has the whole of it
     words = "Something went wrong here, and it is our mistake. What was kept before is still there."
     problem = Problem.of_status(500, words)
     response = problem.response() if _for_machines(request) else _page(request, problem)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
@@ -15,6 +16,7 @@ from server.book.people import ROLES, Role
 from server.book.tokens import code_shown
 from server.door.addresses import address_of
 from server.door.entrance import door_router
+from server.door.heard import heard
 from server.door.limits import Guesses
 from server.door.visitor import TheBook, TheVisitor, forget, remember, visitor_in
 from server.exposure.refused import within
@@ -27,6 +29,7 @@ from .numbers import Number as RowNumber
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from server.book.store import Book
     from server.door.visitor import Visitor
 
 router = door_router()
@@ -127,7 +130,7 @@ def join_crew(request: Request, book: TheBook, came: TheForm) -> Response:
         _end_own(session, request)
     if token is None:
         return _no_invite(request, typed)
-    return _in(request, token)
+    return _in(request, book, token, "invite")
 
 
 @router.get("/pair")
@@ -149,10 +152,11 @@ def pair_browser(request: Request, book: TheBook, came: TheForm) -> Response:
             if token is not None:
                 _end_own(session, request)
     if token is None:
+        heard("turned-away", request, by="code")
         guesses.wrong(request)
         typed.errors["code"] = "No such code, or not any more: a code lives ten minutes and lets in one browser"
         return _unkept(draw(request, "crew/pair.html", status=422, typed=typed))
-    return _in(request, token)
+    return _in(request, book, token, "code")
 
 
 @router.post("/leave")
@@ -161,6 +165,7 @@ def leave(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
     if visitor.session is not None:
         with book.writing() as session:
             invites.end_session(session, visitor.crew, visitor.session)
+    heard("left", crew=visitor.crew, person=visitor.person)
     response = RedirectResponse(request.app.url_path_for("show_join"), status_code=303)
     forget(request, response)
     return response
@@ -181,6 +186,7 @@ def make_code(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
             typed = Typed(errors={"code": "Nobody has come in here: whoever opens it on this machine is the lead"})
             return _crew_page(request, session, visitor, typed, status=422)
         code = invites.make_code(session, visitor.person)
+    heard("code-made", crew=visitor.crew, person=visitor.person)
     at = address_of(request, "show_pairing")
     return _unkept(draw(request, "crew/code.html", code=code_shown(code), at=at, qr=qr(at)))
 
@@ -197,6 +203,7 @@ def invite(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) 
             session, visitor.crew, form.role, visitor.name, lasts, form.uses, form.name, form.person
         )
         offer = invites.offer_of(session, token)
+    heard("invite-made", crew=visitor.crew, person=visitor.person, role=form.role, uses=form.uses)
     link = f"{address_of(request, 'show_join')}#{token}"
     return _unkept(draw(request, "crew/invite.html", link=link, qr=qr(link), offer=offer, uses=form.uses,
                         lasts=LASTS_WORDS[form.lasts], only_here=urlsplit(link).hostname in LOOPBACK))  # fmt: skip
@@ -207,6 +214,7 @@ def end_invite(request: Request, book: TheBook, visitor: TheVisitor, invite_id: 
     """Nobody comes in by this invite any more."""
     with book.writing() as session:
         invites.end_invite(session, visitor.crew, invite_id)
+    heard("invite-ended", crew=visitor.crew, person=visitor.person, invite=invite_id)
     return _to_crew(request)
 
 
@@ -215,6 +223,7 @@ def end_session(request: Request, book: TheBook, visitor: TheVisitor, session_id
     """A browser is out: any for a lead, one's own for everybody."""
     with book.writing() as session:
         invites.end_session(session, visitor.crew, session_id, None if visitor.role == "lead" else visitor.person)
+    heard("session-ended", crew=visitor.crew, person=visitor.person, session=session_id)
     if session_id != visitor.session:
         return _to_crew(request)
     response = RedirectResponse(request.app.url_path_for("show_join"), status_code=303)
@@ -236,6 +245,8 @@ def change_role(
                 typed.errors["role"] = LAST_LEAD
         if typed.errors:
             return _crew_page(request, session, visitor, Typed(errors={"people": typed.errors["role"]}), status=422)
+    if form is not None:
+        heard("role-changed", crew=visitor.crew, person=visitor.person, of=person_id, role=form.role)
     return _to_crew(request)
 
 
@@ -247,6 +258,7 @@ def let_go(request: Request, book: TheBook, visitor: TheVisitor, person_id: RowN
             invites.let_go(session, visitor.crew, person_id)
         except LastLead:
             return _crew_page(request, session, visitor, Typed(errors={"people": LAST_LEAD}), status=422)
+    heard("let-go", crew=visitor.crew, person=visitor.person, of=person_id)
     return _to_crew(request)
 
 
@@ -268,6 +280,7 @@ def _no_invite(request: Request, typed: Typed) -> Response:
     guesses: Guesses = request.app.state.guesses
     guesses.check(request)
     guesses.wrong(request)
+    heard("turned-away", request, by="invite")
     typed.errors["link"] = "This invite has been used, has run out, was ended, or is not whole. Ask for a new one"
     return _unkept(draw(request, "crew/join.html", status=422, typed=typed))
 
@@ -279,7 +292,11 @@ def _end_own(session: Session, request: Request) -> None:
         invites.end_session(session, visitor.crew, visitor.session)
 
 
-def _in(request: Request, token: str) -> Response:
+def _in(request: Request, book: Book, token: str, by: str) -> Response:
+    with book.reading() as session:
+        found = invites.admitted(session, token, datetime.now(UTC))
+    if found is not None:
+        heard("came-in", by=by, crew=found.crew, person=found.person, role=found.role)
     response = RedirectResponse(request.app.url_path_for("show_home"), status_code=303)
     remember(request, response, token)
     return response

@@ -17,6 +17,7 @@ from server.book.crews import first_crew
 from server.book.invites import SESSION_IDLE, SESSION_LASTS
 from server.book.people import SOMEBODY
 from server.door.entrance import door_router
+from server.door.heard import heard
 from server.door.visitor import TheBook, TheVisitor, forget, let_out
 
 from .drawing import draw
@@ -95,6 +96,7 @@ def export_crew(book: TheBook, visitor: TheVisitor) -> Response:
     except BaseException:
         spool.close()
         raise
+    heard("data-taken", crew=visitor.crew, person=visitor.person)
     safe = re.sub(r"[^A-Za-z0-9]+", "-", visitor.crew_name).strip("-").lower() or "crew"
     headers = {
         "content-disposition": f'attachment; filename="{safe}-{now:%Y-%m-%d}.json"', "cache-control": "no-store",
@@ -114,6 +116,7 @@ def delete_crew(request: Request, book: TheBook, visitor: TheVisitor, came: TheF
         is_anew = request.app.state.settings.open_here and session.scalar(select(tables.Crew.id).limit(1)) is None
         if is_anew:
             first_crew(session)
+    heard("data-deleted", crew=visitor.crew, person=visitor.person)
     is_wiped = book.wipe()
     let_out(request.scope)
     response = draw(

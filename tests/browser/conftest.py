@@ -47,11 +47,12 @@ START_SECONDS, STOP_SECONDS, PAGE_MS = 30, 10, 8000
 
 @dataclass
 class Served:
-    """A server of our own, on a book of its own."""
+    """A server of our own, on a book of its own. wrote: the lines that it has written since it was open."""
 
     url: str
     data: Path
     process: subprocess.Popen[str]
+    wrote: list[str] = field(default_factory=list)
 
     @property
     def port(self) -> str:
@@ -87,8 +88,10 @@ def serving(data: Path, port: str = "0", opens: str = "here") -> Iterator[Served
     lines: queue.Queue[str | None] = queue.Queue()
     reader = threading.Thread(target=_read, args=(process, lines), daemon=True)
     reader.start()
+    opened: Served | None = None
     try:
         served = Served(_address(lines, complaints), data, process)
+        opened = served
         _wait_for_an_answer(served)
         yield served
     finally:
@@ -100,6 +103,8 @@ def serving(data: Path, port: str = "0", opens: str = "here") -> Iterator[Served
             process.wait(STOP_SECONDS)
         reader.join(STOP_SECONDS)
         process.stdout.close()
+        while opened is not None and (line := lines.get(timeout=STOP_SECONDS)) is not None:
+            opened.wrote.append(line)
     assert not complaints.read_text(encoding="utf-8"), "the server complained"
 
 
