@@ -6,10 +6,8 @@ import logging
 import re
 import subprocess
 import sys
-import urllib.error
-import urllib.parse
-import urllib.request
 
+import httpx
 import pytest
 
 from server.book import tables
@@ -67,24 +65,19 @@ def test_no_secret_is_in_what_the_server_writes(tmp_path):
             check=True, capture_output=True, text=True,
         )  # fmt: skip
         invite = re.search(r"join#(\S+)", made.stdout)[1]
-        asks = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        asks = httpx.Client(base_url=served.url, headers={"origin": served.url}, follow_redirects=True)
 
         def post(path, **fields):
-            request = urllib.request.Request(
-                f"{served.url}{path}", urllib.parse.urlencode(fields).encode(), {"origin": served.url}
-            )
-            try:
-                return asks.open(request).read().decode()
-            except urllib.error.HTTPError as refused:
-                return refused.read().decode()
+            return asks.post(path, data=fields).text
 
         assert "Days" in post("/join", link=invite, name="Ines of the long name")
-        cookies = [each.value for handler in asks.handlers for each in getattr(handler, "cookiejar", ())]
+        cookies = list(asks.cookies.values())
         assert len(cookies) == 1
         secrets = [invite, *cookies, "guessed-link-that-nobody-gave-out"]
         second = re.search(r"join#([\w-]+)", post("/crew/invites", role="guest", lasts="day", uses="1", name=""))[1]
         code = re.search(r'answer-said">([A-Z0-9-]+)<', post("/crew/codes"))[1]
         post("/join", link="guessed-link-that-nobody-gave-out", name="Eve")
+        asks.close()
         served.process.terminate()
         served.process.wait(10)
     wrote = "\n".join(served.wrote)
