@@ -25,6 +25,7 @@ from server.book.people import first_camera
 from server.book.sheet_document import SCHEMA, document_of
 from server.door.addresses import address_of
 from server.door.entrance import door_router
+from server.door.heard import heard
 from server.door.limits import Guesses
 from server.door.visitor import TheBook
 
@@ -135,6 +136,7 @@ def _opened(request: Request, book: Book, token: str, kind: LinkKind) -> Link | 
         guesses: Guesses = request.app.state.link_guesses
         guesses.check(request)
         guesses.wrong(request)
+        heard("turned-away", request, by="link")
         return None
     if link.used_at is None or now - link.used_at >= USED_EVERY:
         with suppress(SQLAlchemyError), book.writing() as session:  # a full disk must not keep anybody from reading

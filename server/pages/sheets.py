@@ -18,6 +18,7 @@ from server.book.people import first_camera
 from server.book.sheet_document import document_of
 from server.door.addresses import address_of
 from server.door.entrance import door_router
+from server.door.heard import heard
 from server.door.visitor import TheBook, TheVisitor
 from server.settings import LOOPBACK
 
@@ -90,6 +91,7 @@ def make_link(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
             return _page(request, session, visitor, day_id, typed, status=422)
         until = links.lasts_until(form.lasts, day.on, day.time_zone, datetime.now(UTC))
         token = links.make_link(session, day_id, form.kind, form.name, visitor.name, until, exact=form.exact)
+    heard("link-made", crew=visitor.crew, person=visitor.person, day=day_id, kind=form.kind)
     link = address_of(request, "show_shared_sheet" if form.kind == "sheet" else "subscribe_to_order", token=token)
     response = draw(
         request, "sheet/link.html", day=day, form=form, link=link, qr=qr(link), token=token,
@@ -106,6 +108,7 @@ def end_link(
     """Nobody reads by this link any more."""
     with book.writing() as session:
         links.end_link(session, visitor.crew, day_id, link_id)
+    heard("link-ended", crew=visitor.crew, person=visitor.person, day=day_id, link=link_id)
     return RedirectResponse(f"{request.app.url_path_for('show_sheet', day_id=day_id)}#links", status_code=303)
 
 

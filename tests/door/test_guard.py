@@ -322,3 +322,12 @@ def test_what_is_no_request_passes_by():
 
     asyncio.run(Guard(application)({"type": "lifespan"}, None, None))
     assert seen == ["lifespan"]
+
+
+def test_no_other_site_reads_what_is_here(demo):
+    """ASVS 5.0, 3.4.2: no answer is opened to another origin, whatever it asks for."""
+    asks = {"origin": "https://elsewhere.example", "access-control-request-method": "POST"}
+    for path in ("/", "/days/1", "/api/openapi.json", "/static/lychgate.css"):
+        for method in ("GET", "OPTIONS"):
+            answer = demo.client.request(method, path, headers=asks)
+            assert not [name for name in answer.headers if name.startswith("access-control-")], path

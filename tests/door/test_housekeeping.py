@@ -36,7 +36,7 @@ def run_out(book):
                 tables.PairingCode(person_id=1, hash=f"c{number}", expires_at=until),
                 tables.BrowserSession(person_id=1, hash=f"s{number}", device="", begun_at=now, used_at=now,
                                       expires_at=until),
-                tables.SharedLink(day_id=1, hash=f"l{number}", kind="sheet", exact=False, made_by="", made_at=now,
+                tables.SharedLink(day_id=1, hash=f"l{number}", kind="sheet", exact=False, name="", made_by="", made_at=now,
                                   expires_at=until),
             ])  # fmt: skip
         session.add(tables.BrowserSession(person_id=1, hash="idle", device="", begun_at=now, used_at=now - SESSION_IDLE,
