@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -130,3 +131,28 @@ def test_a_code_brings_the_other_browser_in(visit, shut, link):
     expect(
         lead.get_by_role("listitem").filter(has_text="Ines").get_by_role("button", name=re.compile("^End"))
     ).to_have_count(2)
+
+
+def test_a_lead_takes_everything_along_and_deletes_it_and_every_phone_is_out(visit, shut, link):
+    lead_phone, second_phone = visit(shut), visit(shut)
+    lead = joined(lead_phone, link, "Ines")
+    second = joined(second_phone, invited(lead, "second"), "Cem")
+    with second.expect_response("**/changes"):
+        second.goto("/days/1")
+    lead.goto("/crew")
+    lead.get_by_role("link", name="What is kept").click()
+    lead_phone.trouble.expect("request failed: GET /crew/data/file")  # a page that becomes a file is one, to a browser
+    with lead.expect_download() as download:
+        lead.get_by_role("link", name="Download everything").click()
+    document = json.loads(download.value.path().read_text("utf-8"))
+    assert {"Ines", "Cem"} <= {person["name"] for person in document["people"]}
+    assert document["venues"][0]["name"] == "Orchard Priory"
+
+    second_phone.trouble.expect("answered 401", "console: .*401")
+    lead.get_by_label("Type the crew’s name").fill("My crew")
+    lead.get_by_role("button", name="Delete everything").click()
+    expect(lead.get_by_role("heading", level=1)).to_have_text("“My crew” is gone")
+    expect(second.locator("#live")).to_contain_text("signed out")
+    assert lead_phone.context.cookies() == []
+    is_a_stranger(lead_phone)
+    is_a_stranger(second_phone)
