@@ -50,7 +50,7 @@ def is_a_stranger(visited, path="/days/1"):
     expect(visited.page.get_by_text("invite").first).to_be_visible()
 
 
-def test_a_second_shooter_joins_works_and_is_let_out(visit, shut, link):
+def test_a_second_shooter_joins_works_and_is_let_out(shut, link, visit):
     lead_phone, second_phone = visit(shut), visit(shut)
     is_a_stranger(second_phone)
     lead = joined(lead_phone, link, "Ines")
@@ -73,7 +73,7 @@ def test_a_second_shooter_joins_works_and_is_let_out(visit, shut, link):
     expect(lead.get_by_role("heading", level=1)).to_have_text("My crew")
 
 
-def test_a_link_lets_in_once(visit, shut, link):
+def test_a_link_lets_in_once(shut, link, visit):
     joined(visit(shut), link, "Ines")
     late = visit(shut)
     late.trouble.expect("answered 422", "console: .*422")
@@ -82,7 +82,7 @@ def test_a_link_lets_in_once(visit, shut, link):
     assert late.page.get_by_role("button", name="Join").count() == 0
 
 
-def test_a_guest_reads_and_finds_nothing_to_press(visit, shut, link):
+def test_a_guest_reads_and_finds_nothing_to_press(shut, link, visit):
     lead = joined(visit(shut), link, "Ines")
     guest = joined(visit(shut), invited(lead, "guest"), "Ada")
     for path in ("/", "/days/1", "/days/1/plan", "/venues/1", "/kits/1"):
@@ -92,7 +92,7 @@ def test_a_guest_reads_and_finds_nothing_to_press(visit, shut, link):
     expect(guest.get_by_role("button", name="Make an invite")).to_have_count(0)
 
 
-def test_two_at_one_place_are_told_of_each_other(visit, shut, link):
+def test_two_at_one_place_are_told_of_each_other(shut, link, visit):
     """Both have its form open; whoever keeps second is asked, and may let their own stand."""
     lead = joined(visit(shut), link, "Ines")
     phone = visit(shut)
@@ -116,7 +116,7 @@ def test_two_at_one_place_are_told_of_each_other(visit, shut, link):
     expect(second.locator("#place-1 h2")).to_have_text("Small orchard")
 
 
-def test_a_code_brings_the_other_browser_in(visit, shut, link):
+def test_a_code_brings_the_other_browser_in(shut, link, visit):
     """An app on the home screen of some phones has a storage of its own."""
     lead = joined(visit(shut), link, "Ines")
     lead.goto("/crew")
@@ -133,7 +133,7 @@ def test_a_code_brings_the_other_browser_in(visit, shut, link):
     ).to_have_count(2)
 
 
-def test_a_lead_takes_everything_along_and_deletes_it_and_every_phone_is_out(visit, shut, link):
+def test_a_lead_takes_everything_along_and_deletes_it_and_every_phone_is_out(shut, link, visit):
     lead_phone, second_phone = visit(shut), visit(shut)
     lead = joined(lead_phone, link, "Ines")
     second = joined(second_phone, invited(lead, "second"), "Cem")
