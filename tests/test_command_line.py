@@ -129,6 +129,16 @@ def test_a_body_over_the_bound_is_answered_by_the_server_itself(served):
     assert answer.headers["content-type"] == "application/problem+json"
 
 
+def test_no_word_of_the_server_has_a_link_s_secret_in_it(environment):
+    """The address of a sheet holds it, and whatever a server writes is read by others."""
+    secret = "S" * 43
+    with serving(environment) as server:
+        for path in (f"/s/{secret}", f"/s/{secret}/sheet.pdf", f"/c/{secret}/order.ics"):
+            assert server.answers(path).status_code == 404
+        server.stop()
+    assert not any(secret in line for line in server.said)
+
+
 def test_nothing_is_said_of_the_server_s_make(served):
     """Whoever looks for a hole in a version should have to look."""
     assert "uvicorn" not in str(served.answers().headers).lower()

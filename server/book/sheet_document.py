@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 PLACES_MOST = 200  # of a venue
 READINGS_MOST = 100  # of a place: the newest
-READINGS_IN_ALL = 2000
+READINGS_IN_ALL = 1000  # so that the largest sheet is a file that may be sent
 AHEAD = timedelta(days=1)  # clocks differ; beyond that a reading of tomorrow is a mistake
 COARSE = 1  # decimals of a degree: a tenth is 11 km at most
 

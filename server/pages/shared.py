@@ -82,7 +82,7 @@ def save_shared_sheet(request: Request, book: TheBook, token: str) -> Response:
         return _nothing(request, NOT_READY)
     with book.reading() as session:
         document = document_of(session, link.crew, day, exact=link.exact)
-    return _unlisted(attached(document.model_dump_json(indent=1) + "\n", "application/json", "sheet.json"))
+    return _unlisted(attached(document.model_dump_json() + "\n", "application/json", "sheet.json"))
 
 
 @router.get("/api/sheet.schema.json")

@@ -128,7 +128,7 @@ def sheet_of(session: Session, crew_id: int, day: Day, now: datetime, *, exact: 
         name=day.name,
         venue=day.venue,
         on=day.on,
-        clock=f"{day.time_zone}, {seen:UTC%z}",
+        clock=f"{day.time_zone}, UTC{seen.isoformat()[-6:]}",
         suns=_suns(day),
         where=None if day.site is None or not exact else (day.site.latitude, day.site.longitude),
         stops=_stops(day, plan),

@@ -76,7 +76,7 @@ def save_sheet(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Respons
     with book.reading() as session:
         day = open_day(session, first_camera(visitor.crew), day_id)
         document = document_of(session, visitor.crew, day, exact=True)
-    return attached(document.model_dump_json(indent=1) + "\n", "application/json", f"{_safe(day.name)}.sheet.json")
+    return attached(document.model_dump_json() + "\n", "application/json", f"{_safe(day.name)}.sheet.json")
 
 
 @router.post("/days/{day_id}/links")

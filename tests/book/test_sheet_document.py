@@ -43,6 +43,7 @@ from server.book.starters import STARTERS
 from server.exposure.refused import OutOfRange
 from server.exposure.sun import Site
 from server.pages.readings import METHODS
+from server.pages.sheet_files import FILE_MOST
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -313,7 +314,7 @@ SHAPELESS = {
     "a name longer than any": ("venue.name", "a" * 81),
     "a hundred and one readings": ("venue.places.0.readings", [READ] * 101),
     "two hundred and one places": ("venue.places", [{"name": "Barn", "light": "shade"}] * 201),
-    "too many readings in all": ("venue.places", [{"name": "B", "light": "shade", "readings": [READ] * 100}] * 21),
+    "too many readings in all": ("venue.places", [{"name": "B", "light": "shade", "readings": [READ] * 100}] * 11),
     "a hundred and one stops": ("day.order", [STOP] * 101),
     "hours of another clock": ("day.seen_at", "25:00"),
 }
@@ -352,3 +353,29 @@ def test_of_many_readings_the_newest_are_written(kept):
         assert there["readings"][-1]["taken_at"] == "2026-06-20T12:00:00Z"
         assert "Robin" not in json.dumps(there)
         before.rollback()
+
+
+def test_the_largest_sheet_is_a_file_that_may_be_sent():
+    """Names and notes of the longest letters, figures of the most digits."""
+    figure, name = 1.2345678901234567e-05, "𝔸" * 80
+    dials = {each: 0.12345678901234567 for each in FIGURES if each not in ("value", "clicks")}
+    reading = {"kind": "luminance", "raw": dials, "ev100": figure, "taken_at": "2026-06-01T10:00:00.123456Z",
+               "logged_at": "2026-06-01T10:00:00.123456Z", "sky": "overcast", "part": "bright"}  # fmt: skip
+    place = {
+        "name": name,
+        "light": "window",
+        "faces": figure,
+        "lamps": figure,
+        "sun_over": figure,
+        "sun_behind": figure,
+    }
+    look = {"place": 199, "wanted": figure, "widest": figure, "narrowest": figure, "shutter": figure, "tolerance": figure,
+            "rush_tolerance": figure, "distance_m": figure}  # fmt: skip
+    stop = {"name": name, "minutes": 1000, "lasts": 700, "place": 199, "wanted": figure, "widest": figure,
+            "narrowest": figure, "notes": "𝔸" * 500}  # fmt: skip
+    said = {
+        "format": "lychgate-sheet", "version": 1,
+        "venue": {"name": name, "time_zone": "Europe/London", "places": [place | {"readings": [reading] * 5}] * 200},
+        "day": {"name": name, "on": "2026-06-20", "looks": [look] * 200, "order": [stop] * 100},
+    }  # fmt: skip
+    assert len(SheetDocument.model_validate_json(json.dumps(said)).model_dump_json().encode()) <= FILE_MOST
