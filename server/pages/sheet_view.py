@@ -131,22 +131,21 @@ def sheet_of(session: Session, crew_id: int, day: Day, now: datetime, *, exact: 
         clock=f"{day.time_zone}, UTC{seen.isoformat()[-6:]}",
         suns=_suns(day),
         where=None if day.site is None or not exact else (day.site.latitude, day.site.longitude),
-        stops=_stops(day, plan),
+        stops=_stops(day, plan, document),
         places=tuple(_place(place, document, seen) for place in document.venue.places),
         packed=() if plan is None else tuple(name for name, _ in packed_for(day, plan)),
         refused=refused,
     )
 
 
-def _stops(day: Day, plan: Plan | None) -> tuple[SheetStop, ...]:
+def _stops(day: Day, plan: Plan | None, document: SheetDocument) -> tuple[SheetStop, ...]:
     """Every stop of the order, with its part of the plan where there is one."""
     planned = {} if plan is None else {each.lit.stop.number: each for each in plan.stops}
-    places = {place.number: place.name for place in day.places}
     lens = day.began_used.lens
     found = []
-    for stop in day.order:
+    for stop, said in zip(day.order, document.day.order, strict=True):
         each = planned.get(stop.number)
-        place = places.get(stop.place or 0, "")
+        place = "" if said.place is None else document.venue.places[said.place].name
         found.append(
             SheetStop(
                 clock=clock_words(stop.at),
@@ -178,7 +177,7 @@ def _rig(planned: Planned | None, lens: int) -> dict[str, str]:
     move = None if planned is None else planned.move
     if planned is None or move is None:
         nothing = dict.fromkeys(("lens", "glass", "iris", "iso", "shutter"), "")
-        return nothing | {"why": "" if planned is None or planned.lit.place is None else planned.why}
+        return nothing | {"why": "" if planned is None or planned.lit.stop.place is None else planned.why}
     return {
         "lens": "" if planned.lit.lens == lens else dict(planned.used.lenses)[planned.lit.lens],
         "glass": wording.on_the_lens(planned.used.kit, move.rig),

@@ -92,6 +92,21 @@ def test_a_sheet_has_every_stop_with_its_light_and_rig_and_every_place_with_its_
     assert "window or brightest EV 9.9" in " ".join(page.text.split())
 
 
+def test_a_stop_without_a_reading_or_at_a_place_that_the_day_leaves_out_says_so(site):
+    """Its place has its name all the same."""
+    venue = site.venue()
+    places = [site.place(venue, "Barn", 9), site.place(venue, "Loft"), site.place(venue, "Cellar", 5)]
+    day = site.day(venue, site.kit())
+    site.keep(f"/days/{day}/order", **{key: value for n, place in enumerate(places) for key, value in (
+        (f"at_{n}", f"{10 + n}:00"), (f"name_{n}", f"Act {n}"), (f"place_{n}", str(place)))})  # fmt: skip
+    form = site.get(f"/days/{day}/setup").form(f"/days/{day}/setup")
+    site.submit(form, **{f"used_{places[2]}": None})
+    text = " ".join(stranger(site).get(linked(site, day)).text.split())
+    assert "Act 1 Loft Not planned: no reading" in text
+    assert "Act 2 Cellar Not planned: its place is not used on this day" in text
+    assert "Loft lamps not read yet" in text
+
+
 def test_times_are_those_that_the_day_has_shifted(demo):
     path, feed = linked(demo), linked(demo, kind="calendar")
     first = demo.rows(tables.Stop)[0]
