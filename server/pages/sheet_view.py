@@ -120,6 +120,7 @@ def sheet_of(session: Session, crew_id: int, day: Day, now: datetime, *, exact: 
     if not exact:
         day = replace(day, site=coarse(day.site))
     seen = datetime.combine(day.on, time(12), zone(day.time_zone))
+    ahead = seen.isoformat()[-6:].replace("-", "−")
     try:
         plan, refused = plan_of(day, now, whole=True), ""
     except OutOfRange as too_large:
@@ -128,7 +129,7 @@ def sheet_of(session: Session, crew_id: int, day: Day, now: datetime, *, exact: 
         name=day.name,
         venue=day.venue,
         on=day.on,
-        clock=f"{day.time_zone}, UTC{seen.isoformat()[-6:]}",
+        clock=f"{day.time_zone}, UTC{ahead}",
         suns=_suns(day),
         where=None if day.site is None or not exact else (day.site.latitude, day.site.longitude),
         stops=_stops(day, plan, document),
