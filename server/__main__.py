@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import os
 import socket
+import ssl
 import sys
 from contextlib import suppress
 
@@ -28,7 +30,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one subcommand; the exit status of the process."""
     parser = argparse.ArgumentParser(prog="python -m server", description="Lychgate.")
     commands = parser.add_subparsers(dest="command", required=True)
-    commands.add_parser("serve", help="bring the database up to date and serve the pages")
+    serving = commands.add_parser("serve", help="bring the database up to date and serve the pages")
+    serving.add_argument("--certificate", metavar="FILE", help="serve https, with this certificate and its chain (PEM)")
+    serving.add_argument("--key", metavar="FILE", help="the certificate's key (PEM), where it is a file of its own")
     commands.add_parser("migrate", help="bring the database up to date")
     inviting = commands.add_parser("invite", help="let somebody in: print a link and its QR code")
     inviting.add_argument("--role", choices=ROLES, default="lead", help="what they come as (%(default)s)")
@@ -38,13 +42,44 @@ def main(arguments: list[str] | None = None) -> int:
     crew.add_argument("--new-crew", type=_name, help="into a new crew of this name")
     asked = parser.parse_args(arguments)
     try:
-        settings = Settings.from_environment()
+        settings = Settings.from_environment(os.environ | _files(asked))
         if asked.command == "serve":
             return serve(settings)
         return migrate(settings) if asked.command == "migrate" else invite(settings, asked)
     except BadSetting as wrong:
         print(wrong, file=sys.stderr)
         return 2
+
+
+def _files(asked: argparse.Namespace) -> dict[str, str]:
+    """What was said beside the command, as the settings that it stands for."""
+    said = {"LYCHGATE_CERTIFICATE": "certificate", "LYCHGATE_KEY": "key"}
+    return {name: getattr(asked, option) for name, option in said.items() if getattr(asked, option, None)}
+
+
+def check_certificate(settings: Settings) -> None:
+    """Raises BadSetting where the certificate and its key cannot be served with."""
+    if settings.certificate is None:
+        if settings.key is not None:
+            message = "LYCHGATE_KEY: a key came without a certificate; allowed is both, or neither"
+            raise BadSetting(message)
+        return
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(
+            settings.certificate, settings.key, password=_no_password
+        )
+    except (ssl.SSLError, OSError, ValueError) as wrong:
+        message = (
+            f"LYCHGATE_CERTIFICATE, LYCHGATE_KEY: {wrong}; allowed is a certificate in PEM and its own key, "
+            "without a password"
+        )
+        raise BadSetting(message) from wrong
+
+
+def _no_password() -> str:
+    """Nobody is there to type one; without this, the library would ask for it on the terminal."""
+    message = "the key has a password"
+    raise ValueError(message)
 
 
 def migrate(settings: Settings) -> int:
@@ -85,6 +120,7 @@ def _name(came: str) -> str:
 
 def serve(settings: Settings) -> int:
     """Serve until stopped, after saying where."""
+    check_certificate(settings)
     try:
         listening = _listen(settings)
     except OSError as wrong:
@@ -106,6 +142,8 @@ def serve(settings: Settings) -> int:
                 # Who asks, and how, is taken from a proxy's word only where one was named.
                 proxy_headers=settings.proxies is not None,
                 forwarded_allow_ips=settings.proxies or "",
+                ssl_certfile=settings.certificate,
+                ssl_keyfile=settings.key,
             )
         )
         with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
@@ -144,7 +182,8 @@ def address_of(settings: Settings, port: int) -> str:
     if settings.address:
         return f"{settings.address}/"
     host = (_own_address() or "127.0.0.1") if settings.host in EVERYWHERE else settings.host
-    return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+    scheme = "http" if settings.certificate is None else "https"
+    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
 
 
 def _say_where(settings: Settings, port: int) -> None:

@@ -32,6 +32,8 @@ class Settings:
     database_url    another database, as SQLAlchemy spells it: LYCHGATE_DATABASE_URL
     address         where people reach it, as https://light.example.org, behind a proxy: LYCHGATE_ADDRESS
     proxies         addresses of the proxies whose word on who asks is taken, with commas: LYCHGATE_PROXIES
+    certificate     a file with a TLS certificate and its chain, in PEM, to serve https: LYCHGATE_CERTIFICATE
+    key             its key, where that is a file of its own: LYCHGATE_KEY
     open_here       whoever opens it on this machine is the lead, as long as it listens on the loopback address alone
                     and has one crew: LYCHGATE_OPEN=here, for the demo
     """
@@ -42,6 +44,8 @@ class Settings:
     database_url: str | None = None
     address: str | None = None
     proxies: str | None = None
+    certificate: Path | None = None
+    key: Path | None = None
     open_here: bool = False
 
     @classmethod
@@ -59,6 +63,8 @@ class Settings:
             database_url=environment.get("LYCHGATE_DATABASE_URL") or None,
             address=_address(environment.get("LYCHGATE_ADDRESS") or ""),
             proxies=environment.get("LYCHGATE_PROXIES") or None,
+            certificate=_file(environment, "LYCHGATE_CERTIFICATE"),
+            key=_file(environment, "LYCHGATE_KEY"),
             open_here=_open_here(environment.get("LYCHGATE_OPEN") or "") and host in LOOPBACK,
         )
 
@@ -66,6 +72,14 @@ class Settings:
     def url(self) -> str | URL:
         """The database to open, as SQLAlchemy spells it. Made of its parts: a folder's name may hold a "?" or "%"."""
         return self.database_url or URL.create("sqlite", database=str(self.data / DATABASE_FILE))
+
+
+def _file(environment: Mapping[str, str], name: str) -> Path | None:
+    came = environment.get(name) or ""
+    if came and not Path(came).is_file():
+        message = f"{name}: there is no file {came[:200]!r}"
+        raise BadSetting(message)
+    return Path(came) if came else None
 
 
 def _address(came: str) -> str | None:

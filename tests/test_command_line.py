@@ -7,6 +7,7 @@ import re
 import signal
 import socket
 import sqlite3
+import ssl
 import subprocess
 import sys
 import threading
@@ -15,6 +16,7 @@ from contextlib import contextmanager
 
 import httpx
 import pytest
+import trustme
 
 from demo import fill as demo_fill
 from server import __main__ as server_command
@@ -34,9 +36,9 @@ def run(environment, *command, **changes):
 class Serving:
     """A server that was started, with all that it said so far."""
 
-    def __init__(self, environment):
+    def __init__(self, environment, *options):
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "server", "serve"], cwd=CHECKOUT, env=environment,
+            [sys.executable, "-m", "server", "serve", *options], cwd=CHECKOUT, env=environment,
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
         self.said = []
@@ -90,10 +92,10 @@ class Serving:
 
 
 @contextmanager
-def serving(environment):
-    server = Serving(environment)
+def serving(environment, *options):
+    server = Serving(environment, *options)
     try:
-        server.url = server.until(r"open at (http://\S+)/")[1]
+        server.url = server.until(r"open at (https?://\S+)/")[1]
         server.until("Stop it with Ctrl-C")
         yield server
     finally:
@@ -293,3 +295,53 @@ def rows(file):
     found = {name: connection.execute(f"select * from {name}").fetchall() for name in names}  # noqa: S608 - ours
     connection.close()
     return found
+
+
+@pytest.fixture(scope="module")
+def certified(tmp_path_factory):
+    """An authority that nobody else knows, and what it gave to this machine: (authority, certificate, key)."""
+    folder = tmp_path_factory.mktemp("certified")
+    authority = trustme.CA()
+    given = authority.issue_cert("127.0.0.1")
+    given.cert_chain_pems[0].write_to_path(folder / "certificate.pem")
+    given.private_key_pem.write_to_path(folder / "key.pem")
+    given.private_key_and_cert_chain_pem.write_to_path(folder / "both.pem")
+    authority.issue_cert("other.example").private_key_pem.write_to_path(folder / "other-key.pem")
+    return authority, folder
+
+
+def test_a_certificate_makes_it_https(environment, certified):
+    """A phone has no service worker without it; the cookie is held to it, and browsers are told to stay on it."""
+    authority, folder = certified
+    trusting = ssl.create_default_context()
+    authority.configure_trust(trusting)
+    options = ("--certificate", str(folder / "certificate.pem"), "--key", str(folder / "key.pem"))
+    with serving(environment | {"LYCHGATE_OPEN": ""}, *options) as server:
+        assert server.url.startswith("https://")
+        port = {"LYCHGATE_PORT": server.url.rpartition(":")[2], "LYCHGATE_CERTIFICATE": str(folder / "both.pem")}
+        link = re.search(r"(https://\S+/join)#(\S+)", run(environment, "server", "invite", **port).stdout)
+        assert link[1].startswith(server.url)
+        with httpx.Client(verify=trusting, base_url=server.url, headers={"origin": server.url}) as asks:
+            came = asks.post("/join", data={"link": link[2], "name": "Ines"}, timeout=START_SECONDS)
+            assert came.status_code == 303
+            assert came.headers["set-cookie"].startswith("__Host-lychgate=")
+            assert "Secure" in came.headers["set-cookie"]
+            assert "max-age=31536000" in came.headers["strict-transport-security"]
+            assert asks.get("/", timeout=START_SECONDS).status_code == 200
+
+
+WRONG_CERTIFICATES = {
+    "no such file": ({"LYCHGATE_CERTIFICATE": "nowhere.pem"}, "there is no file"),
+    "another's key": ({"LYCHGATE_CERTIFICATE": "certificate.pem", "LYCHGATE_KEY": "other-key.pem"}, "its own key"),
+    "no key at all": ({"LYCHGATE_CERTIFICATE": "certificate.pem"}, "its own key"),
+    "a key alone": ({"LYCHGATE_KEY": "key.pem"}, "without a certificate"),
+}
+
+
+@pytest.mark.parametrize(("files", "word"), WRONG_CERTIFICATES.values(), ids=WRONG_CERTIFICATES)
+def test_a_certificate_that_does_not_serve_is_told_before_anything_is_open(environment, certified, files, word):
+    done = run(environment, "server", "serve", **{name: str(certified[1] / file) for name, file in files.items()})
+    assert done.returncode == 2
+    assert word in done.stderr
+    assert "Traceback" not in done.stderr
+    assert "open at" not in done.stdout

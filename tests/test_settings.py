@@ -24,11 +24,12 @@ def test_every_setting_can_be_set():
     settings = Settings.from_environment({
         "LYCHGATE_HOST": "0.0.0.0", "LYCHGATE_PORT": "80", "LYCHGATE_DATA": "/srv/mine",
         "LYCHGATE_DATABASE_URL": "sqlite:////srv/other.db", "LYCHGATE_ADDRESS": "https://light.example.org/",
-        "LYCHGATE_PROXIES": "10.0.0.2",
+        "LYCHGATE_PROXIES": "10.0.0.2", "LYCHGATE_CERTIFICATE": __file__, "LYCHGATE_KEY": __file__,
     })  # fmt: skip
     assert settings == Settings(
-        "0.0.0.0", 80, Path("/srv/mine"), "sqlite:////srv/other.db", "https://light.example.org", "10.0.0.2"
-    )
+        "0.0.0.0", 80, Path("/srv/mine"), "sqlite:////srv/other.db", "https://light.example.org", "10.0.0.2",
+        Path(__file__), Path(__file__),
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])
