@@ -22,6 +22,7 @@ def both(site):
     with site.client.app.state.book.writing() as session:
         session.get_one(tables.Body, 1).format = "full_frame"
         session.get_one(tables.Lens, 1).focal_mm = 50
+        session.get_one(tables.Kit, 1).stamp = tables.new_stamp()
     lead, second = somebody(site, "lead", "Ines"), somebody(site, "second", "Cem")
     kit = second.kit("Second bag", plates=(0.9,), slots=1)
     second.body(kit, "Small body", format="four_thirds")
