@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from cachetools import LRUCache, cached
-from sqlalchemy import Row, Select, and_, bindparam, func, select, update
+from sqlalchemy import Row, select, update
 
 from server.exposure.daylight import Sky, Spot
 from server.exposure.looks import How, Matched, matched
@@ -20,13 +20,13 @@ from server.exposure.scales import exact_f_number
 from server.exposure.sun import Site
 from server.exposure.trust import Level, Read, levels_then
 
-from . import tables
+from . import questions, tables
 from .crews import NotThere
 from .kits import Carried, Chosen, KitIncomplete, carried
 from .log import OF_A_CAMERA, Event, Kind, PlaceLight, Reading, State, fold, rig_data, rig_from, taken_on_day
 from .order import NIGHT, Stop, instant, order_of
 from .people import first_camera
-from .watching import STAMPS, revision_of
+from .watching import revision_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -315,9 +315,9 @@ def open_day(session: Session, member: Member, day_id: int) -> Day:
 
 
 def _row(session: Session, member: Member, day_id: int) -> Row[Any]:
-    """The crew's own day as `_DAY` has it. Raises NotThere for any other, another crew's included."""
+    """The crew's own day as `questions.DAY` has it. Raises NotThere for any other, another crew's included."""
     asked = {"day": day_id, "crew": member.crew, "person": member.person}
-    row = session.execute(_DAY, asked).first()
+    row = session.execute(questions.DAY, asked).first()
     if row is None:
         raise NotThere("days")
     return row
@@ -354,7 +354,7 @@ def _cameras(session: Session, day_id: int, row: Row[Any]) -> dict[int | None, _
             each.id, each.name, each.matches, each.kit_id, each.kit_stamp,
             (each.body_id, each.lens_id, each.holder_id), rig_from(each.start),
         )
-        for each in session.execute(_CAMERAS, {"day": day_id})
+        for each in session.execute(questions.CAMERAS, {"day": day_id})
     )  # fmt: skip
     return {camera.number: camera for camera in (first, *others)}
 
@@ -373,12 +373,12 @@ def changed_at(session: Session, venue_id: int) -> None:
 @cached(LRUCache(DAYS_KNOWN), key=lambda _session, _day_id, row: (row.stamps, row.camera), lock=Lock())
 def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     events = _events(session, day_id)
-    newest = session.execute(_NEWEST_READINGS, {"day": day_id})
+    newest = session.execute(questions.NEWEST_READINGS, {"day": day_id})
     readings = {
         (each.place_id, each.part): Reading(each.ev100, each.taken_at, each.kind, each.who, each.sky, each.logged_at)
         for each in newest
     }
-    rows = session.execute(_PLACES, {"day": day_id}).all()
+    rows = session.execute(questions.PLACES, {"day": day_id}).all()
     spots = {each.place_id: spot_of(each) for each in rows}
     site = site_of(row)
     cameras = _cameras(session, day_id, row)
@@ -390,7 +390,7 @@ def _read_day(session: Session, day_id: int, row: Row[Any]) -> Day:
     rig = nearest_rig(used.kit, state.rig)
     began_used = used if state.began is None else own.carried(session, state.began_with)
     began = rig if state.began is None else nearest_rig(began_used.kit, state.began)
-    order = order_of(session.execute(_STOPS, {"day": day_id}), row.on, row.time_zone, state.shifts)
+    order = order_of(session.execute(questions.STOPS, {"day": day_id}), row.on, row.time_zone, state.shifts)
     known = {lens for lens, _ in used.lenses}
     others = {stop.lens: own.carried(session, stop.lens) for stop in order if stop.lens in known}
     matching = _Matching(cameras[None].carried(session, states[None].lens), used, own.matches, row)
@@ -511,7 +511,7 @@ def venue_of(session: Session, crew_id: int, day_id: int) -> int:
 
 
 def _events(session: Session, day_id: int) -> list[Event]:
-    return [Event(*each) for each in session.execute(_LOG, {"day": day_id})]
+    return [Event(*each) for each in session.execute(questions.LOG, {"day": day_id})]
 
 
 @dataclass(frozen=True, slots=True)
@@ -560,101 +560,6 @@ def _steady(look: Look, row: Any, day: Any, kit: Kit) -> Look:
         return look
     steady = replace(look, mains=day.mains)
     return look if no_steady_shutter(kit, None, steady) else steady
-
-
-# The questions that every tap asks, put together once: putting them together takes longer than answering them.
-_DAY = (
-    select(
-        tables.Day.name,
-        tables.Day.start,
-        tables.Day.body_id,
-        tables.Day.lens_id,
-        tables.Day.holder_id,
-        tables.Kit.id.label("kit_id"),
-        tables.Kit.stamp.label("kit_stamp"),
-        STAMPS,
-        tables.Camera.id.label("camera"),
-        tables.Venue.name.label("venue"),
-        tables.Venue.id.label("venue_id"),
-        tables.Venue.time_zone,
-        tables.Venue.latitude,
-        tables.Venue.longitude,
-        tables.Venue.mains,
-        tables.Day.on,
-        tables.Day.seen_at,
-        tables.Day.steady,
-    )
-    .join(tables.Kit, tables.Kit.id == tables.Day.kit_id)
-    .join(tables.Venue, tables.Venue.id == tables.Day.venue_id)
-    .outerjoin(
-        tables.Camera, and_(tables.Camera.day_id == tables.Day.id, tables.Camera.person_id == bindparam("person"))
-    )
-    .where(tables.Day.id == bindparam("day"), tables.Day.crew_id == bindparam("crew"))
-)
-_CAMERAS = (
-    select(
-        tables.Camera.id, tables.Camera.name, tables.Camera.matches, tables.Camera.kit_id, tables.Camera.body_id,
-        tables.Camera.lens_id, tables.Camera.holder_id, tables.Camera.start, tables.Kit.stamp.label("kit_stamp"),
-    )
-    .join(tables.Kit, tables.Kit.id == tables.Camera.kit_id)
-    .where(tables.Camera.day_id == bindparam("day"))
-    .order_by(tables.Camera.id)
-)  # fmt: skip
-_PLACES = (
-    select(
-        tables.DayPlace.place_id,
-        tables.Place.name,
-        tables.Place.light,
-        tables.Place.lit_from,
-        tables.Place.faces,
-        tables.Place.lamps,
-        tables.Place.sun_over,
-        tables.Place.sun_behind,
-        tables.Place.lasers,
-        tables.DayPlace.wanted,
-        tables.DayPlace.widest,
-        tables.DayPlace.narrowest,
-        tables.DayPlace.shutter,
-        tables.DayPlace.tolerance,
-        tables.DayPlace.rush_tolerance,
-        tables.DayPlace.long_end,
-        tables.DayPlace.worn,
-        tables.DayPlace.distance_m,
-    )
-    .join(tables.Place, tables.Place.id == tables.DayPlace.place_id)
-    .where(tables.DayPlace.day_id == bindparam("day"))
-    .order_by(tables.DayPlace.position, tables.DayPlace.id)
-)
-_STOPS = (
-    select(
-        tables.Stop.id, tables.Stop.uid, tables.Stop.name, tables.Stop.minutes, tables.Stop.second, tables.Stop.lasts,
-        tables.Stop.place_id, tables.Stop.wanted, tables.Stop.widest, tables.Stop.narrowest, tables.Stop.lens_id,
-        tables.Stop.notes,
-    )
-    .where(tables.Stop.day_id == bindparam("day"))
-    .order_by(tables.Stop.id)
-)  # fmt: skip
-_LOG = select(
-    tables.Event.id, tables.Event.kind, tables.Event.made_at, tables.Event.who, tables.Event.data, tables.Event.camera
-).where(tables.Event.day_id == bindparam("day"))  # fmt: skip
-
-
-def _newest_readings() -> Select[Any]:
-    """The newest reading of each part of each of a day's places that has one."""
-    reading, each = tables.Reading, tables.DayPlace
-    newest_first = (reading.taken_at.desc(), reading.id.desc())
-    age = func.row_number().over(partition_by=(reading.place_id, reading.part), order_by=newest_first)
-    aged = (
-        select(*(getattr(reading, name) for name in _READ), age.label("age"))
-        .join(each, each.place_id == reading.place_id)
-        .where(each.day_id == bindparam("day"))
-        .subquery()
-    )
-    return select(*(aged.c[name] for name in _READ)).where(aged.c.age == 1)
-
-
-_READ = ("place_id", "part", "ev100", "taken_at", "kind", "who", "sky", "logged_at")
-_NEWEST_READINGS = _newest_readings()
 
 
 def append(
