@@ -156,7 +156,8 @@ class Listening:
         days = {listener.day for listener in self._listeners}
         found = await asked(self._book, _revisions_of(days))
         for listener in self._listeners:
-            listener.tell(found.get(listener.day, ""))
+            if listener.day in days:  # who came meanwhile was not asked for, and is at the next look
+                listener.tell(found.get(listener.day, ""))
 
 
 def _revisions_of(days: set[int]) -> Callable[[Session], dict[int, str]]:
