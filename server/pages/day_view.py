@@ -199,7 +199,7 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
     here, rig, moment = day.here, day.rig, day.moment(now)
     sun = sun_at(day.site, moment)
     ahead = day.lit_stops(day.ahead(now), day.used.lens, now)
-    coming = _first_at_each_place(ahead)
+    coming = first_at_each_place(ahead)
     passed = day.lit_stops(day.missed(now), day.used.lens, now)
     missed = [each for each in passed if each.place is not None]
     comes = {each.place.number for each in coming if each.place is not None}
@@ -249,7 +249,7 @@ def _onward(day: Day) -> tuple[DayPlace, ...]:
     return (*day.places[at + 1 :], *day.places[: max(at, 0)])
 
 
-def _first_at_each_place(ahead: Sequence[LitStop]) -> list[LitStop]:
+def first_at_each_place(ahead: Sequence[LitStop]) -> list[LitStop]:
     """Of the stops to come, what each place is next for."""
     known: dict[int, LitStop] = {}
     for each in ahead:
