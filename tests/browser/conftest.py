@@ -135,10 +135,22 @@ def _wait_for_an_answer(served: Served) -> None:
 
 
 @pytest.fixture
-def empty(tmp_path: Path) -> Iterator[Served]:
+def phones() -> list[Visit]:
+    """Every phone that the test has opened. They are put away before their server stops: else they would miss it."""
+    return []
+
+
+def put_away(phones: list[Visit]) -> None:
+    for each in phones:
+        each.context.close()
+
+
+@pytest.fixture
+def empty(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
     """A server with an empty book, for this test alone."""
     with serving(tmp_path / "empty") as served:
         yield served
+        put_away(phones)
 
 
 @pytest.fixture(scope="package")
@@ -149,17 +161,19 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 @pytest.fixture
-def own_demo(tmp_path: Path) -> Iterator[Served]:
+def own_demo(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
     """The same for this test alone, which may kill it."""
     with serving(_filled(tmp_path / "own-demo")) as served:
         yield served
+        put_away(phones)
 
 
 @pytest.fixture
-def shut(tmp_path: Path) -> Iterator[Served]:
+def shut(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
     """The same, open to nobody without an invite."""
     with serving(_filled(tmp_path / "shut"), opens="") as served:
         yield served
+        put_away(phones)
 
 
 def _filled(data: Path) -> Path:
@@ -211,11 +225,11 @@ class Trouble:
             self.seen.append(f"a request to somebody else: {request.url}")
 
     def _failed(self, request: Request) -> None:
-        # A browser drops what it still fetches for a page that is left: its files, and the line on which it hears of
-        # changes. What is dropped for another reason fails otherwise.
-        path = urlsplit(request.url).path
-        dropped = path.startswith("/static/") or path.endswith("/changes")
-        if request.failure != "net::ERR_ABORTED" or not dropped:
+        # A browser drops what it still fetches for a page that is left: its files, the day as it is now, the line on
+        # which it hears of changes. What fails for another reason has another name.
+        dropped = request.failure == "net::ERR_ABORTED" and request.method == "GET"
+        # The icon comes when everything else is there, and a test may have stopped the server by then.
+        if (not dropped or request.is_navigation_request()) and not request.url.endswith("/icon.svg"):
             self.seen.append(f"request failed: {_name(request)}")
 
     def _response(self, response: Response) -> None:
@@ -248,9 +262,8 @@ class Visit:
 
 
 @pytest.fixture
-def visit(chromium: Browser) -> Iterator[Callable[..., Visit]]:
+def visit(chromium: Browser, phones: list[Visit]) -> Iterator[Callable[..., Visit]]:
     """Opens a fresh phone on a server: visit(demo), or with options of a browser context."""
-    made: list[Visit] = []
 
     def opened(served: Served, **options: Any) -> Visit:
         context = chromium.new_context(
@@ -260,13 +273,12 @@ def visit(chromium: Browser) -> Iterator[Callable[..., Visit]]:
         trouble = Trouble(served.url)
         page = context.new_page()
         trouble.watch(page)
-        made.append(Visit(page, context, trouble))
-        return made[-1]
+        phones.append(Visit(page, context, trouble))
+        return phones[-1]
 
     yield opened
-    for each in made:
-        each.context.close()
-    for each in made:
+    put_away(phones)
+    for each in phones:
         each.trouble.check()
 
 
