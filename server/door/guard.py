@@ -14,9 +14,10 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect, Request
 
 from server.exposure.refused import OutOfRange
+from server.settings import LOOPBACK
 
 from .problems import Problem
-from .visitor import COOKIE
+from .visitor import COOKIE, host_of
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
@@ -79,6 +80,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         https = self.https or scope.get("scheme") == "https"
+        at_this_machine = host_of(scope) in LOOPBACK
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -87,6 +89,9 @@ class Guard:
                     headers.setdefault(name, value)
                 if https:
                     headers.setdefault("strict-transport-security", TO_STAY_ON_HTTPS)
+                elif not at_this_machine:
+                    # Over plain http a browser takes no notice of it, but for an error in its console each time.
+                    del headers["cross-origin-opener-policy"]
             await send(message)
 
         await self._answer(scope, receive, send_with_headers)

@@ -122,13 +122,19 @@ def _from_here(scope: Scope) -> bool:
     """
     headers = Headers(scope=scope)
     client = scope.get("client")
-    host = headers.get("host", "").rpartition(":")[0] or headers.get("host", "")
     return (
         client is not None
         and client[0] in LOOPBACK
-        and host.strip("[]") in LOOPBACK
+        and host_of(scope) in LOOPBACK
         and not any(name in headers for name in _FORWARDED)
     )
+
+
+def host_of(scope: Scope) -> str:
+    """The name that a request calls this server by, without its port."""
+    said = Headers(scope=scope).get("host", "")
+    name, _, port = said.rpartition(":")
+    return (name if name and port.isdigit() else said).strip("[]")
 
 
 def is_secure(scope: Scope, settings: Settings) -> bool:

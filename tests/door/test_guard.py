@@ -331,3 +331,11 @@ def test_no_other_site_reads_what_is_here(demo):
         for method in ("GET", "OPTIONS"):
             answer = demo.client.request(method, path, headers=asks)
             assert not [name for name in answer.headers if name.startswith("access-control-")], path
+
+
+@pytest.mark.parametrize(("host", "sent"), [("localhost", True), ("127.0.0.1:8000", True), ("192.0.2.1:8000", False),
+                                            ("[::1]:8000", True), ("[", False), ("", False)])  # fmt: skip
+def test_a_header_that_plain_http_cannot_keep_is_not_sent(demo, host, sent):
+    """HTML standard, cross-origin opener policies: only in secure contexts; else each page has an error in its console."""
+    answer = demo.client.get("/join", headers={"host": host})
+    assert ("cross-origin-opener-policy" in answer.headers) is sent
