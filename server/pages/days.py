@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import Request, Response
@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from server.book.days import Day, DayPlace
+    from server.book.log import Kind
     from server.book.store import Book
     from server.door.visitor import Visitor
 
@@ -103,27 +104,66 @@ def _clicks(came: object) -> int:
     return int(line)
 
 
+def _phone_time(came: object) -> int | None:
+    if optional(came) is None:
+        return None
+    line = text(came)
+    if not re.fullmatch(r"\d{1,14}", line, re.ASCII):
+        message = "a phone’s time in milliseconds"
+        raise ValueError(message)
+    return int(line)
+
+
 EventId = Annotated[str, BeforeValidator(_event_id)]
+PhoneTime = Annotated[int | None, BeforeValidator(_phone_time)]
+
+MILLISECOND = timedelta(milliseconds=1)
+SENT_LATEST = timedelta(days=366)  # how long a phone may keep to itself what it has done
 
 
-class Tap(Form):
+class EventForm(Form):
+    """
+    Something that happened, with an id of its own.
+
+    made_at, sent_at  [ms since 1970] when it was done and when it is sent, both by the phone's own clock; None: now.
+                      A phone without a signal sends later what it did, and its clock may be wrong.
+    """
+
+    event_id: EventId
+    made_at: PhoneTime = None
+    sent_at: PhoneTime = None
+
+    def check(self) -> None:
+        """Both times or neither, the sending last."""
+        if self.made_at is None and self.sent_at is None:
+            return
+        if self.made_at is None or self.sent_at is None:
+            raise OutOfRange("made_at", "one time", "when it was done and when it is sent, by one clock")
+        within("made_at", self.made_at, self.sent_at - SENT_LATEST / MILLISECOND, self.sent_at, "ms")
+
+    def happened(self, now: datetime) -> datetime:
+        """When it was done: as long before now as the phone says that it was done before it sends it."""
+        if self.made_at is None or self.sent_at is None:
+            return now
+        return now - (self.sent_at - self.made_at) * MILLISECOND
+
+
+class Tap(EventForm):
     """
     The shooter walked to a place, with one of its answers on the camera.
 
     stop, lens  of the running order, and put on for it, where that was so
     """
 
-    event_id: EventId
     place: Whole
     tap: Annotated[Any, BeforeValidator(_tap)]
     stop: MaybeWhole = None
     lens: MaybeWhole = None
 
 
-class Nudge(Form):
+class Nudge(EventForm):
     """The light here rose (+1) or fell (-1) by a click."""
 
-    event_id: EventId
     place: Whole
     clicks: Annotated[
         int, BeforeValidator(lambda came: {"1": 1, "-1": -1}[str(came)] if str(came) in ("1", "-1") else 0)
@@ -131,21 +171,20 @@ class Nudge(Form):
 
     def check(self) -> None:
         """A nudge goes one way or the other."""
+        super().check()
         if self.clicks == 0:
             raise OutOfRange("clicks", "something else", "1 or -1")
 
 
-class Undo(Form):
+class Undo(EventForm):
     """Take an event back."""
 
-    event_id: EventId
     event: EventId
 
 
-class RigForm(Form):
+class RigForm(EventForm):
     """What is really on the camera."""
 
-    event_id: EventId
     holder_on: Ticked = False
     slots: tuple[Annotated[str, BeforeValidator(text)], ...] = ()
     threads: tuple[Annotated[str, BeforeValidator(text)], ...] = ()
@@ -173,6 +212,7 @@ class RigForm(Form):
 
     def check(self) -> None:
         """Refuse settings that no camera has."""
+        super().check()
         self.rig()
 
 
@@ -205,7 +245,7 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
                 stop = next((stop for stop in day.order if stop.number == form.stop), None)
                 data |= {} if stop is None else {"stop": stop.number, "stop_name": stop.name}
                 data |= {} if other is None else {"lens": other}
-                append(session, day_id, form.event_id, "moved", data, visitor.name, day.camera)
+                _keep(session, day, form, "moved", data, visitor)
     return _drawn(request, book, visitor, day_id, typed, "Kept. Undo takes it back.", wrong=wrong)
 
 
@@ -218,20 +258,20 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
         day = open_day(session, visitor, day_id)
         if form is not None:
             data = {"place": day.place(form.place).number, "clicks": form.clicks}
-            append(session, day_id, form.event_id, "nudged", data, visitor.name, day.camera)
+            _keep(session, day, form, "nudged", data, visitor)
             said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
     return _drawn(request, book, visitor, day_id, typed, said)
 
 
-class SkyNudge(Form):
+class SkyNudge(EventForm):
     """What was nudged at one place, for the others under its sky."""
 
-    event_id: EventId
     place: Whole
     clicks: Annotated[int, BeforeValidator(_clicks)]
 
     def check(self) -> None:
         """As many clicks as light can change by."""
+        super().check()
         within("clicks", self.clicks, -CLICKS_MOST, CLICKS_MOST, "clicks")
 
 
@@ -249,16 +289,15 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
             # Shared once: a second tap, or another phone's, would count the same fall again.
             if day.state.turned == (form.place, form.clicks):
                 data = {"places": others, "clicks": form.clicks}
-                append(session, day_id, form.event_id, "sky_nudged", data, visitor.name, day.camera)
+                _keep(session, day, form, "sky_nudged", data, visitor)
             elif not in_log(session, day_id, form.event_id):
                 wrong = "Not shared: it was shared already, or something else has happened since."
     return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
 
 
-class SkyTap(Form):
+class SkyTap(EventForm):
     """The sky as it stands now."""
 
-    event_id: EventId
     sky: Annotated[Sky, BeforeValidator(text)]
 
 
@@ -270,7 +309,7 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
     with book.writing() as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
-            append(session, day_id, form.event_id, "sky_seen", {"sky": form.sky}, visitor.name, day.camera)
+            _keep(session, day, form, "sky_seen", {"sky": form.sky}, visitor)
             goes = (
                 "every forecast goes by it"
                 if day.site is not None
@@ -280,15 +319,15 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
     return _drawn(request, book, visitor, day_id, typed, said)
 
 
-class ShiftTap(Form):
+class ShiftTap(EventForm):
     """Everything from a stop on comes later, or earlier."""
 
-    event_id: EventId
     stop: Whole
     minutes: Annotated[int, BeforeValidator(minutes)]
 
     def check(self) -> None:
         """Hold the shift to the day."""
+        super().check()
         if not 0 < abs(self.minutes) <= SHIFT_MOST:
             raise OutOfRange("minutes", f"{self.minutes} minutes", f"1 to {SHIFT_MOST}, either way")
 
@@ -308,21 +347,21 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
                 wrong = "Not shifted: that would be half a day in all."
             else:
                 data = {"stops": stops, "minutes": form.minutes}
-                append(session, day_id, form.event_id, "order_shifted", data, visitor.name, day.camera)
+                _keep(session, day, form, "order_shifted", data, visitor)
                 way = "later" if form.minutes > 0 else "earlier"
                 said = f"From {first.name} on, all {abs(form.minutes)} min {way}."
     return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
 
 
-class ClipTap(Form):
+class ClipTap(EventForm):
     """The clip or shot that was just made."""
 
-    event_id: EventId
     name: Name
     notes: Annotated[str, BeforeValidator(text)] = ""
 
     def check(self) -> None:
         """A note is no letter."""
+        super().check()
         if len(self.notes) > NOTES_LONGEST:
             raise OutOfRange("notes", f"{len(self.notes)} characters", f"at most {NOTES_LONGEST}")
 
@@ -336,7 +375,7 @@ def note_clip(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
         day = open_day(session, visitor, day_id)
         if form is not None:
             data = {"name": form.name} | ({"notes": form.notes} if form.notes else {})
-            append(session, day_id, form.event_id, "clip_noted", data, visitor.name, day.camera)
+            _keep(session, day, form, "clip_noted", data, visitor)
             said = f"{form.name} noted."
     return _drawn(request, book, visitor, day_id, typed, said)
 
@@ -369,14 +408,13 @@ def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber
         if form is not None and is_of_another(session, day, form.event):
             wrong = "Not taken back: another camera’s shooter did that."
         elif form is not None:
-            append(session, day_id, form.event_id, "undone", {"event": form.event}, visitor.name, day.camera)
+            _keep(session, day, form, "undone", {"event": form.event}, visitor)
     return _drawn(request, book, visitor, day_id, typed, "Taken back.", wrong=wrong)
 
 
-class LensTap(Form):
+class LensTap(EventForm):
     """Another lens went on."""
 
-    event_id: EventId
     lens: Whole
 
 
@@ -391,7 +429,7 @@ def change_lens(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             used = with_lens(session, visitor, day_id, form.lens)
             rig = nearest_rig(used.kit, day.rig)
             data = {"lens": form.lens, "rig": checked_rig(used.kit, rig)}
-            append(session, day_id, form.event_id, "lens_changed", data, visitor.name, day.camera)
+            _keep(session, day, form, "lens_changed", data, visitor)
             said = lens_words(day.kit, used.kit, day.rig, rig)
     return _drawn(request, book, visitor, day_id, typed, said)
 
@@ -412,7 +450,7 @@ def correct_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
         if form is not None:
             try:
                 data = {"rig": checked_rig(day.kit, form.rig())}
-                append(session, day_id, form.event_id, "rig_corrected", data, visitor.name, day.camera)
+                _keep(session, day, form, "rig_corrected", data, visitor)
             except OutOfRange as refused:
                 typed.refuse(refused)
         if typed.errors:
@@ -479,7 +517,7 @@ def _take(
     typed: Typed,
 ) -> Response:
     place = day.place(place_id)
-    event, typed_id = EventOnly.read(came)
+    event, typed_id = EventForm.read(came)
     typed.errors |= typed_id.errors
     if reading is None or event is None:
         return _meter_page(request, day, place, typed, status=422)
@@ -487,16 +525,18 @@ def _take(
     data |= {"part": reading.part} if reading.part != "face" else {}
     data |= {"sky": reading.sky} if reading.sky is not None else {}
     data |= {"taken_at": reading.taken_at.isoformat()} if reading.taken_at is not None else {}
-    append(session, day.id, event.event_id, "reading_taken", data, visitor.name, day.camera)
+    _keep(session, day, event, "reading_taken", data, visitor)
     newest = place.light.reading.taken_at if place.light is not None else None
     older = reading.part == "face" and newest is not None and reading.taken_at is not None and newest > reading.taken_at
     return with_method(request, _to_day(request, day.id, "?older" if older else ""), reading.kind)
 
 
-class EventOnly(Form):
-    """The id of an event whose figures another form reads."""
-
-    event_id: EventId
+def _keep(
+    session: Session, day: Day, form: EventForm, kind: Kind, data: dict[str, Any], visitor: Visitor
+) -> None:  # fmt: skip
+    """Add what a form says to the day's log, at the time when it was done."""
+    happened = form.happened(datetime.now(UTC))
+    append(session, day.id, form.event_id, kind, data, visitor.name, day.camera, happened)
 
 
 OLDER = "Kept. An even newer reading stays in use."

@@ -1,0 +1,87 @@
+"""What a phone without a signal did: sent later, and kept with the time when it was done, whatever its clock says."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from server.book import tables
+from tests.conftest import new_id
+
+MINUTE = 60_000  # ms
+
+
+def phone(clock: timedelta, ago: int) -> dict[str, str]:
+    """What a phone says of something that it did so many minutes ago, with a clock that is so far off."""
+    sent = (datetime.now(UTC) + clock).timestamp() * 1000
+    return {"made_at": f"{sent - ago * MINUTE:.0f}", "sent_at": f"{sent:.0f}"}
+
+
+def nudge(site, place, clicks, ago, clock=timedelta(), event_id=None):
+    said = {"event_id": event_id or new_id(), "place": place, "clicks": clicks}
+    return site.client.post("/days/1/nudges", data=said | phone(clock, ago))
+
+
+@pytest.mark.parametrize("hours", [-1, 0, 1, -24 * 400])
+def test_it_is_kept_with_the_time_when_it_was_done_by_our_clock(site, hours):
+    """A phone whose clock is an hour off does not move what it did by an hour."""
+    _, (place, _) = site.day_at(14.2, 6.1)
+    before = datetime.now(UTC)
+    assert nudge(site, place, -1, ago=30, clock=timedelta(hours=hours)).status_code == 303
+    (event,) = site.rows(tables.Event)
+    off = event.made_at - (before - timedelta(minutes=30))
+    assert abs(off) < timedelta(seconds=30)
+    assert event.received_at >= before
+
+
+def test_what_says_no_time_was_done_now(site):
+    _, (place, _) = site.day_at(14.2, 6.1)
+    before = datetime.now(UTC)
+    site.client.post("/days/1/nudges", data={"event_id": new_id(), "place": place, "clicks": -1})
+    (event,) = site.rows(tables.Event)
+    assert before <= event.made_at <= datetime.now(UTC)
+
+
+def test_two_phones_come_back_in_any_order_to_the_same_day(site):
+    """Each walked somewhere while it had no signal: the later walk stands, and both are in the log, once each."""
+    _, (first, second, third) = site.day_at(14.2, 6.1, 10.4)
+    taps = {place: site.tap_of(1, place) for place in (first, second, third)}
+    sends = [(first, 50), (second, 20), (third, 35)]
+    seen = set()
+    for order in itertools.permutations(sends):
+        ids = {place: new_id() for place, _ in order}
+        for place, ago in (*order, order[0]):  # the first answer was lost: it is sent once more
+            said = taps[place] | {"event_id": ids[place]} | phone(timedelta(), ago)
+            assert site.client.post("/days/1/moves", data=said).status_code == 303
+        kept = [event for event in site.rows(tables.Event) if event.id in ids.values()]
+        assert len(kept) == 3
+        page = site.get("/days/1")
+        seen.add(page.source.partition("<h1")[2].partition("</h1>")[0].partition(">")[2])
+    assert seen == {"Place 2"}
+
+
+@pytest.mark.parametrize(
+    "times",
+    [
+        {"made_at": "1000"},
+        {"sent_at": "1000"},
+        {"made_at": "2000", "sent_at": "1000"},
+        {"made_at": "0", "sent_at": f"{367 * 24 * 60 * MINUTE}"},
+        {"made_at": "inf", "sent_at": "inf"},
+        {"made_at": "nan", "sent_at": "nan"},
+        {"made_at": "1e308", "sent_at": "1e308"},
+        {"made_at": "-5", "sent_at": "-5"},
+        {"made_at": "yesterday", "sent_at": "1000"},
+    ],
+)
+def test_times_that_cannot_be_are_refused(site, times):
+    _, (place, _) = site.day_at(14.2, 6.1)
+    for path, said in (
+        ("nudges", {"place": place, "clicks": -1}),
+        ("undo", {"event": new_id()}),
+        ("moves", site.tap_of(1, place)),
+        (f"places/{place}/readings", {"kind": "ev", "value": "9", "iso": "100"}),
+    ):
+        site.refused(f"/days/1/{path}", **(said | {"event_id": new_id()} | times))
