@@ -114,6 +114,7 @@ def test_the_first_load_of_the_day_page_is_under_60_kb(twelve, demo: Served):
         [
             day,
             f"{day}/changes",
+            "/static/awake.js",
             "/static/htmx-4.0.1.min.js",
             "/static/icon.svg",
             "/static/live.js",
