@@ -6,12 +6,10 @@
   const button = () => document.getElementById("awake");
   let held = null;
 
-  let wish = false; // where the browser keeps nothing
-  const wished = () => {
-    try { return (localStorage.getItem(WISH) ?? String(Number(wish))) === "1"; } catch { return wish; }
-  };
+  let wished = false;
+  try { wished = localStorage.getItem(WISH) === "1"; } catch { /* a browser that keeps nothing */ }
   const want = (wanted) => {
-    wish = wanted;
+    wished = wanted;
     try { localStorage.setItem(WISH, String(Number(wanted))); } catch { /* then until the page is left */ }
   };
   const show = () => {
@@ -21,18 +19,16 @@
     its.setAttribute("aria-pressed", String(held !== null));
   };
   const hold = async () => {
-    if (!wished() || held || document.visibilityState !== "visible" || !navigator.wakeLock) return;
+    if (!wished || held || document.visibilityState !== "visible" || !navigator.wakeLock) return;
     try {
       const lock = await navigator.wakeLock.request("screen");
-      if (held || !wished()) return lock.release(); // asked for twice, or not wanted any more
+      if (held || !wished) return lock.release(); // asked for twice, or not wanted any more
       held = lock;
       lock.addEventListener("release", () => {
         if (held === lock) held = null;
         show();
       });
-    } catch {
-      held = null;
-    }
+    } catch { /* refused: it stays as it is */ }
     show();
   };
 

@@ -44,6 +44,7 @@ from .forms import (
     hour,
     optional,
     text,
+    whole,
 )
 from .numbers import Number as RowNumber
 from .order_words import minutes
@@ -105,13 +106,7 @@ def _clicks(came: object) -> int:
 
 
 def _phone_time(came: object) -> int | None:
-    if optional(came) is None:
-        return None
-    line = text(came)
-    if not re.fullmatch(r"\d{1,14}", line, re.ASCII):
-        message = "a phone’s time in milliseconds"
-        raise ValueError(message)
-    return int(line)
+    return None if optional(came) is None else whole(came, digits=14)
 
 
 EventId = Annotated[str, BeforeValidator(_event_id)]
@@ -141,11 +136,12 @@ class EventForm(Form):
             raise OutOfRange("made_at", "one time", "when it was done and when it is sent, by one clock")
         within("made_at", self.made_at, self.sent_at - SENT_LATEST / MILLISECOND, self.sent_at, "ms")
 
-    def happened(self, now: datetime) -> datetime:
-        """When it was done: as long before now as the phone says that it was done before it sends it."""
+    @property
+    def happened(self) -> datetime | None:
+        """When it was done: as long ago as the phone says that it was done before it sends it. None: now."""
         if self.made_at is None or self.sent_at is None:
-            return now
-        return now - (self.sent_at - self.made_at) * MILLISECOND
+            return None
+        return datetime.now(UTC) - (self.sent_at - self.made_at) * MILLISECOND
 
 
 class Tap(EventForm):
@@ -535,8 +531,7 @@ def _keep(
     session: Session, day: Day, form: EventForm, kind: Kind, data: dict[str, Any], visitor: Visitor
 ) -> None:  # fmt: skip
     """Add what a form says to the day's log, at the time when it was done."""
-    happened = form.happened(datetime.now(UTC))
-    append(session, day.id, form.event_id, kind, data, visitor.name, day.camera, happened)
+    append(session, day.id, form.event_id, kind, data, visitor.name, day.camera, form.happened)
 
 
 OLDER = "Kept. An even newer reading stays in use."

@@ -165,10 +165,10 @@ def optional(came: object) -> object | None:
     return None if came is None or not str(came).strip() else came
 
 
-def whole(came: object) -> int:
-    """A whole number."""
+def whole(came: object, digits: int = 9) -> int:
+    """A whole number, of so many digits at most."""
     line = text(came)
-    if not re.fullmatch(r"\d{1,9}", line, re.ASCII):
+    if not re.fullmatch(rf"\d{{1,{digits}}}", line, re.ASCII):
         message = "a whole number, such as 2"
         raise ValueError(message)
     return int(line)

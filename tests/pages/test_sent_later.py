@@ -19,8 +19,8 @@ def phone(clock: timedelta, ago: int) -> dict[str, str]:
     return {"made_at": f"{sent - ago * MINUTE:.0f}", "sent_at": f"{sent:.0f}"}
 
 
-def nudge(site, place, clicks, ago, clock=timedelta(), event_id=None):
-    said = {"event_id": event_id or new_id(), "place": place, "clicks": clicks}
+def nudge(site, place, clicks, ago, clock):
+    said = {"event_id": new_id(), "place": place, "clicks": clicks}
     return site.client.post("/days/1/nudges", data=said | phone(clock, ago))
 
 
@@ -44,7 +44,7 @@ def test_what_says_no_time_was_done_now(site):
     assert before <= event.made_at <= datetime.now(UTC)
 
 
-def test_two_phones_come_back_in_any_order_to_the_same_day(site):
+def test_phones_come_back_in_any_order_to_the_same_day(site):
     """Each walked somewhere while it had no signal: the later walk stands, and both are in the log, once each."""
     _, (first, second, third) = site.day_at(14.2, 6.1, 10.4)
     taps = {place: site.tap_of(1, place) for place in (first, second, third)}
@@ -82,6 +82,12 @@ def test_times_that_cannot_be_are_refused(site, times):
         ("nudges", {"place": place, "clicks": -1}),
         ("undo", {"event": new_id()}),
         ("moves", site.tap_of(1, place)),
+        ("sky-nudges", {"place": place, "clicks": -1}),
+        ("sky", {"sky": "clear"}),
+        ("order/shifts", {"stop": 1, "minutes": 5}),
+        ("clips", {"name": "C0001"}),
+        ("lens", {"lens": 1}),
+        ("rig", {"built_in": 0, "aperture": "2.8", "shutter": "1/50", "iso": 100}),
         (f"places/{place}/readings", {"kind": "ev", "value": "9", "iso": "100"}),
     ):
         site.refused(f"/days/1/{path}", **(said | {"event_id": new_id()} | times))
