@@ -113,7 +113,7 @@ EventId = Annotated[str, BeforeValidator(_event_id)]
 PhoneTime = Annotated[int | None, BeforeValidator(_phone_time)]
 
 MILLISECOND = timedelta(milliseconds=1)
-SENT_LATEST = timedelta(days=366)  # how long a phone may keep to itself what it has done
+LATE_MOST = 366  # days that a phone may keep to itself what it has done
 
 
 class EventForm(Form):
@@ -134,7 +134,8 @@ class EventForm(Form):
             return
         if self.made_at is None or self.sent_at is None:
             raise OutOfRange("made_at", "one time", "when it was done and when it is sent, by one clock")
-        within("made_at", self.made_at, self.sent_at - SENT_LATEST / MILLISECOND, self.sent_at, "ms")
+        days = (self.sent_at - self.made_at) * MILLISECOND / timedelta(days=1)
+        within("made_at", days, 0, LATE_MOST, "days before it is sent")
 
     @property
     def happened(self) -> datetime | None:

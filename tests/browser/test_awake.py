@@ -51,6 +51,19 @@ def test_the_screen_is_kept_on_over_swaps_hiding_and_the_next_visit(visit, demo)
     assert page.evaluate("locks.length") == 0
 
 
+def test_on_can_be_seen_and_not_only_heard(visit, demo):
+    """The look of a button that is quiet must not hide that it is pressed; nor is it told by colour alone."""
+    page = visit(demo).page
+    page.goto("/days/1", wait_until="networkidle")
+    button = page.get_by_role("button", name="Keep the screen on")
+    looks = []
+    for pressed in ("false", "true"):
+        expect(button).to_have_attribute("aria-pressed", pressed)
+        looks.append(button.evaluate("its => [getComputedStyle(its).borderWidth, getComputedStyle(its).fontWeight]"))
+        button.click()
+    assert looks == [["1px", "400"], ["3px", "750"]]
+
+
 def test_a_phone_that_will_not_says_so(visit, demo):
     page = visit(demo).page
     page.add_init_script(WATCH)

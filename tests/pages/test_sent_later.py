@@ -36,6 +36,13 @@ def test_it_is_kept_with_the_time_when_it_was_done_by_our_clock(site, hours):
     assert event.received_at >= before
 
 
+def test_a_year_late_is_still_kept(site):
+    _, (place, _) = site.day_at(14.2, 6.1)
+    assert nudge(site, place, -1, ago=366 * 24 * 60, clock=timedelta()).status_code == 303
+    (event,) = site.rows(tables.Event)
+    assert timedelta(days=365.9) < datetime.now(UTC) - event.made_at < timedelta(days=366.1)
+
+
 def test_what_says_no_time_was_done_now(site):
     _, (place, _) = site.day_at(14.2, 6.1)
     before = datetime.now(UTC)
