@@ -43,7 +43,6 @@ if TYPE_CHECKING:
     from server.exposure.trust import Level
     from server.exposure.wording import Told
 
-WORTH_SAVING = 1.0  # s; a rush that saves less is not worth its worse picture
 BAR_LOW, BAR_HIGH = 5, 20  # heights of the first and the last bar, in the picture's own units
 
 
@@ -416,15 +415,13 @@ def _row(used: Carried, rig: Rig, asked: Asked, answers: Answers | None, cannot:
     place, around = asked.place, asked.around
     if answers is None:
         return Row(place, asked.level, None, None, "", cannot[place.look])
-    clean, fast = answers.clean, answers.fast
-    saved = clean.score.hand_seconds - fast.score.hand_seconds
-    worth_it = fast.score.glass_seconds < clean.score.glass_seconds and saved >= WORTH_SAVING
+    clean, fast, worth_it = answers.clean, answers.fast, answers.worth_rushing
     return Row(
         place,
         asked.level,
         told_answer(used, rig, place, clean, "clean", around),
         told_answer(used, rig, place, fast, "fast", around) if worth_it else None,
-        f"{saved:.0f} s" if worth_it else "",
+        f"{answers.saved:.0f} s" if worth_it else "",
     )
 
 
