@@ -224,8 +224,12 @@ class Day:
 
     def lit(self, now: datetime) -> tuple[Lit, ...]:
         """Every place with its light at the moment it is used."""
+        return self.lit_then(self.moment(now), now)
+
+    def lit_then(self, moment: datetime, now: datetime) -> tuple[Lit, ...]:
+        """Every place with its light at another moment, as far as is known now."""
         # In UTC: by the clock of a zone, two moments may have one name.
-        at = self.moment(now).astimezone(UTC)
+        at = moment.astimezone(UTC)
         return lit_at(self.site, self.places, (at,) * len(self.places), self.sky(now))
 
     def ahead(self, now: datetime) -> tuple[Stop, ...]:

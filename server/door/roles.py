@@ -31,7 +31,7 @@ _OF: dict[Needed, str] = {
         show_venue show_venue_light show_place_light
         show_kit save_kit depth_page
         show_day show_plan show_card show_take show_ways show_bag advise_grad work_out_grad
-        show_sheet print_sheet print_card save_sheet save_pocket_file
+        show_sheet print_sheet print_card save_sheet save_pocket_file show_pocket
         write_csv write_calendar write_readings show_day_light show_stop_light show_report write_report
         show_changes show_crew make_code end_session leave
     """,

@@ -45,10 +45,15 @@ class Sight:
         """
         return math.degrees(2 * math.atan(self.diagonal_mm / 2 / self.focal_mm))
 
+    @property
+    def is_wide(self) -> bool:
+        """Whether a stack of glass may show in the picture."""
+        return self.degrees >= WIDE
+
 
 def cautions(kit: Kit, rig: Rig, sight: Sight | None) -> tuple[str, ...]:
     """What to look out for with this rig on a wide lens; nothing where the lens's angle is not known or not wide."""
-    if sight is None or sight.degrees < WIDE:
+    if sight is None or not sight.is_wide:
         return ()
     said = []
     held = len(rig.slots) + (rig.front is not None) if rig.holder_on else 0

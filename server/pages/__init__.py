@@ -28,6 +28,7 @@ from . import (
     live,
     order,
     plan,
+    pocket,
     pocket_file,
     readings_file,
     reference,
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
 router = door_router(include_in_schema=False)
 for each in (
     crew, crew_data, camera, home, removal, readings_file, venues, kit_files, kit_measures, depth, kits, day_setup,
-    order, plan, pocket_file, take, day_tools, days, live, light, report, sheets, sheet_files, shared,
+    order, plan, pocket, pocket_file, take, day_tools, days, live, light, report, sheets, sheet_files, shared,
     reference,
 ):  # fmt: skip
     router.include_router(each.router)

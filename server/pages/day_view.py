@@ -28,6 +28,8 @@ from server.exposure.scales import (
 )
 from server.exposure.sun import sun_height
 
+from .phone_state import pocket_mark, state_of
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from datetime import datetime
@@ -168,6 +170,7 @@ class DayView:
     shifts     the stop from which on everything may come later;  between  the last ones, at no place of the day
     missed     the stops that were passed over, answered for as if they came now;  lost  those at no place of the day
     clip       the name that the next clip would have
+    phone      what the phone goes on from, as JSON;  pocket  the mark of the pocket that goes with it
     """
 
     day: Day
@@ -188,6 +191,8 @@ class DayView:
     missed: tuple[Row, ...]
     lost: tuple[Stop, ...]
     clip: str
+    phone: str
+    pocket: str
     cautions: tuple[str, ...] = ()
     said: str = ""
     wrong: str = ""
@@ -233,6 +238,8 @@ def day_view(day: Day, now: datetime, said: str = "", wrong: str = "") -> DayVie
         missed=tuple(missed_rows),
         lost=tuple(each.stop for each in passed if each.place is None),
         clip=next_clip(day.state.clip),
+        phone=json.dumps(state_of(day, now), separators=(",", ":")),
+        pocket=pocket_mark(day, now),
         cautions=(
             *cautions(day.kit, rig, day.used.sight(focal)),
             *(() if here is None else _here_cautions(day, here, sun)),
