@@ -509,6 +509,16 @@ def with_lens(session: Session, member: Member, day_id: int, lens: int) -> Carri
     return used
 
 
+def on_the_camera(session: Session, member: Member, day_id: int, moment: datetime | None) -> tuple[Kit, Rig]:
+    """What somebody had on the camera at a moment, None: now; with the kit in use then."""
+    row = _row(session, member, day_id)
+    own = _cameras(session, day_id, row)[row.camera]
+    events = (event for event in _events(session, day_id) if moment is None or event.made_at <= moment)
+    state = fold(events, own.start, {}, camera=own.number)
+    kit = own.carried(session, state.lens).kit
+    return kit, nearest_rig(kit, state.rig)
+
+
 def venue_of(session: Session, crew_id: int, day_id: int) -> int:
     """The number of a day's venue."""
     return int(_row(session, first_camera(crew_id), day_id).venue_id)
@@ -575,11 +585,13 @@ def append(
     who: str,
     camera: int | None,
     made_at: datetime | None = None,
+    after: str | None = None,
 ) -> bool:
     """
     Add one event to the day's log. False, and nothing changed, where the log has an event with this id already.
 
-    camera: the number of the camera whose shooter did it, None for the day's first
+    camera  the number of the camera whose shooter did it, None for the day's first
+    after   the id of what the same phone did before: this came later, however long each of them was on its way
 
     The session must be a writing one of this crew, after `open_day` has let the day through.
     """
@@ -587,12 +599,16 @@ def append(
     if in_log(session, day_id, event_id):
         return False
     now = datetime.now(UTC)
+    made_at = made_at or now
+    before = session.scalar(select(event.made_at).where(event.day_id == day_id, event.id == after)) if after else None
+    if before is not None and made_at <= before:
+        made_at = before + timedelta(milliseconds=1)
     session.add(
         event(
             day_id=day_id,
             id=event_id,
             kind=kind,
-            made_at=made_at or now,
+            made_at=made_at,
             received_at=now,
             who=who,
             data=data,

@@ -14,7 +14,7 @@ from sqlalchemy import update
 from starlette.datastructures import FormData
 
 from server.book import tables
-from server.book.days import append, changed, checked_rig, in_log, is_of_another, open_day, with_lens
+from server.book.days import append, changed, checked_rig, in_log, is_of_another, on_the_camera, open_day, with_lens
 from server.book.order import SHIFT_MOST
 from server.book.tables import NOTES_LONGEST
 from server.book.venues import contrast
@@ -122,11 +122,15 @@ class EventForm(Form):
 
     made_at, sent_at  [ms since 1970] when it was done and when it is sent, both by the phone's own clock; None: now.
                       A phone without a signal sends later what it did, and its clock may be wrong.
+    after             the id of what the same phone did before it
     """
 
     event_id: EventId
     made_at: PhoneTime = None
     sent_at: PhoneTime = None
+    after: Annotated[str | None, BeforeValidator(lambda came: None if optional(came) is None else _event_id(came))] = (
+        None
+    )
 
     def check(self) -> None:
         """Both times or neither, the sending last."""
@@ -477,7 +481,7 @@ def take_reading(
     """A new reading on the day; a camera's reading counts the glass that is on the camera."""
     with book.writing() as session:
         day = open_day(session, visitor, day_id)
-        on_camera = glass_stops(day.kit, day.rig)
+        on_camera = _glass_then(session, visitor, day_id, came)
         reading, typed = read_reading(came, day.time_zone, datetime.now(UTC), lambda _: on_camera)
         return _take(request, session, visitor, day, place_id, came, reading, typed)
 
@@ -495,12 +499,18 @@ def take_photo(
     fields, data = came
     with book.writing() as session:
         day = open_day(session, visitor, day_id)
-        on_camera = glass_stops(day.kit, day.rig)
+        on_camera = _glass_then(session, visitor, day_id, fields)
         now = datetime.now(UTC)
         reading, typed = read_photo_reading(
             fields, data, day.time_zone, now, lambda form: on_camera if form.through else 0.0
         )
         return _take(request, session, visitor, day, place_id, fields, reading, typed)
+
+
+def _glass_then(session: Session, visitor: Visitor, day_id: int, came: FormData) -> float:
+    """What the camera looked through [stops] when a reading was made, which may come late."""
+    form, _ = EventForm.read(came)
+    return glass_stops(*on_the_camera(session, visitor, day_id, None if form is None else form.happened))
 
 
 def _take(
@@ -532,7 +542,7 @@ def _keep(
     session: Session, day: Day, form: EventForm, kind: Kind, data: dict[str, Any], visitor: Visitor
 ) -> None:  # fmt: skip
     """Add what a form says to the day's log, at the time when it was done."""
-    append(session, day.id, form.event_id, kind, data, visitor.name, day.camera, form.happened)
+    append(session, day.id, form.event_id, kind, data, visitor.name, day.camera, form.happened, form.after)
 
 
 OLDER = "Kept. An even newer reading stays in use."
@@ -549,6 +559,8 @@ def _drawn(
     """
     if typed.errors:
         wrong = "Not kept: " + "; ".join(typed.errors.values())
+    if not wrong and _wants_no_page(request):
+        return Response(status_code=204)
     if not wrong and not wants_fragment(request):
         return _to_day(request, day_id)
     with book.reading() as session:
@@ -587,5 +599,12 @@ def _meter_page(request: Request, day: Day, place: DayPlace, typed: Typed, statu
     )  # fmt: skip
 
 
+def _wants_no_page(request: Request) -> bool:
+    """Whether a phone that sends what it kept needs no more than to know that it is kept (RFC 7240)."""
+    return request.headers.get("prefer") == "return=minimal"
+
+
 def _to_day(request: Request, day_id: int, query: str = "") -> Response:
+    if _wants_no_page(request):
+        return Response(status_code=204)
     return RedirectResponse(f"{request.app.url_path_for('show_day', day_id=day_id)}{query}", status_code=303)

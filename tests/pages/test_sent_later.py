@@ -98,3 +98,52 @@ def test_times_that_cannot_be_are_refused(site, times):
         (f"places/{place}/readings", {"kind": "ev", "value": "9", "iso": "100"}),
     ):
         site.refused(f"/days/1/{path}", **(said | {"event_id": new_id()} | times))
+
+
+def test_what_came_second_stays_second_however_long_the_first_was_on_its_way(site):
+    """Two taps, a second apart; the answer to the first took five, so by their arrival it was done later."""
+    _, (first, second) = site.day_at(14.2, 6.1)
+    ids = new_id(), new_id()
+    slow, quick = phone(timedelta(), 0), phone(timedelta(), 5 / 60)
+    taps = [site.tap_of(1, place) for place in (first, second)]
+    site.client.post("/days/1/moves", data=taps[0] | {"event_id": ids[0]} | slow)
+    site.client.post("/days/1/moves", data=taps[1] | {"event_id": ids[1], "after": ids[0]} | quick)
+    made = {event.id: event.made_at for event in site.rows(tables.Event)}
+    assert made[ids[0]] < made[ids[1]] < made[ids[0]] + timedelta(seconds=1)
+
+
+def test_what_is_said_to_have_come_before_need_not_be_there(site):
+    _, (place, _) = site.day_at(14.2, 6.1)
+    said = {"event_id": new_id(), "place": place, "clicks": -1, "after": new_id()}
+    assert site.client.post("/days/1/nudges", data=said).status_code == 303
+    assert len(site.rows(tables.Event)) == 1
+
+
+def test_a_camera_s_late_reading_counts_the_glass_that_was_on_then(site):
+    """Read without glass half an hour ago; since then a 0.6 is in the holder, and the reading says nothing of it."""
+    _, (place, _) = site.day_at(14.2, 6.1)
+    rig = {
+        "event_id": new_id(), "holder_on": "1", "slots": ["1"], "aperture": "2.8", "shutter": "1/50", "iso": "100",
+    }  # fmt: skip
+    assert site.client.post("/days/1/rig", data=rig | phone(timedelta(), 10)).status_code == 303
+    reading = {"kind": "camera", "aperture": "8", "shutter": "1/125", "iso": "100", "meter": "0"}
+    for ago in (30, 0):
+        said = reading | {"event_id": new_id()} | phone(timedelta(), ago)
+        assert site.client.post(f"/days/1/places/{place}/readings", data=said).status_code == 303
+    then, now = (event.data for event in site.rows(tables.Event) if event.kind == "reading_taken")
+    assert then["raw"]["glass_stops"] == 0
+    assert now["raw"]["glass_stops"] > 1.9
+
+
+@pytest.mark.parametrize("accepted", [True, False])
+def test_a_phone_that_wants_no_page_gets_none_unless_it_was_refused(site, accepted):
+    _, (place, _) = site.day_at(14.2, 6.1)
+    said = {"event_id": new_id(), "place": place, "clicks": -1 if accepted else 3}
+    answer = site.client.post("/days/1/nudges", data=said, headers={"prefer": "return=minimal"})
+    assert answer.status_code == (204 if accepted else 422)
+    assert ("Not kept" in answer.text) is not accepted
+    reading = {"event_id": new_id(), "kind": "ev", "value": "9" if accepted else "bright", "iso": "100"}
+    to = f"/days/1/places/{place}/readings"
+    answer = site.client.post(to, data=reading, headers={"prefer": "return=minimal"})
+    assert answer.status_code == (204 if accepted else 422)
+    assert len(site.rows(tables.Event)) == (2 if accepted else 0)
