@@ -7,7 +7,6 @@ from contextlib import asynccontextmanager, suppress
 from typing import TYPE_CHECKING
 
 from fastapi.exceptions import RequestValidationError
-from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -22,7 +21,7 @@ from server.door.limits import Guesses, TooManyGuesses
 from server.door.listening import Listening
 from server.door.visitor import let_in
 from server.exposure.refused import OutOfRange
-from server.settings import CHECKOUT
+from server.static_files import Files
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -69,7 +68,7 @@ def create_app(settings: Settings) -> FastAPI:
         responses=api.REFUSALS,
     )
     app.state.settings = settings
-    app.mount("/static", StaticFiles(directory=CHECKOUT / "static"), name="static")
+    app.mount("/static", Files(), name="static")
     app.include_router(api.router, prefix="/api")
     app.include_router(pages.router)
     check_doors(app)

@@ -5,6 +5,7 @@
   const SILENCE = 12000; // ms; the line beats every five seconds
   const SOONEST = 500; // ms, until the line is tried again; longer each time
   const LATEST = 30000; // ms
+  const PATIENCE = 5000; // ms
   const line = document.getElementById("live");
   const heard = document.getElementById("heard");
   const shown = () => document.querySelector("[data-changes]");
@@ -52,7 +53,7 @@
 
   const compare = () => {
     const page = shown();
-    if (!page || ended || under || waiting || lost) return;
+    if (!page || ended || under || outbox.sending || outbox.waiting().length) return;
     past.add(page.dataset.revision);
     if (!newest || past.has(newest)) return say("");
     const typed = typing();
@@ -79,6 +80,17 @@
     source = null;
     clearTimeout(again);
   };
+  // An EventSource cannot read the answer that refuses it, nor tell it from none.
+  const ask = async (page) => {
+    if (outbox.away) return;
+    try {
+      const { status } = await fetch(page.dataset.changes, { signal: AbortSignal.timeout(PATIENCE) });
+      if (status === 401) over();
+      if (status === 404) gone();
+    } catch {
+      if (!ended) document.dispatchEvent(new CustomEvent("outbox:away"));
+    }
+  };
   const connect = () => {
     leave();
     const page = shown();
@@ -88,6 +100,7 @@
     source.addEventListener("revision", (event) => {
       alive = Date.now();
       tries = 0;
+      if (outbox.away) outbox.soon(); // the server is there again
       newest = event.data;
       compare();
     });
@@ -98,11 +111,10 @@
     source.addEventListener("ended", over);
     source.addEventListener("gone", gone);
     source.addEventListener("error", () => {
-      const refused = source.readyState === EventSource.CLOSED; // by an answer, which an EventSource cannot read
       leave();
       again = setTimeout(connect, Math.min(LATEST, SOONEST * 2 ** tries) * (0.5 + Math.random()));
       tries += 1;
-      if (refused) fetch(page.dataset.changes).then(({ status }) => { if (status === 401) over(); if (status === 404) gone(); }, () => {});
+      ask(page);
     });
   };
 
@@ -118,6 +130,7 @@
     }
   });
   document.addEventListener("htmx:error", () => { fetchedFor = null; });
+  document.addEventListener("outbox:rest", () => setTimeout(compare));
 
   document.addEventListener("visibilitychange", connect); // hidden, it only leaves: a phone that sleeps hears nothing
   window.addEventListener("pagehide", leave);

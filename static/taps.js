@@ -1,54 +1,99 @@
-// What a tap needs beyond a plain form: an id of its own, its turn, and a word when it did not arrive.
+// What a tap needs beyond a plain form: its turn, an answer at once, and a word where something is in the way.
 "use strict";
 
 let signalled = 0;
 const signal = (words) => {
-  const line = document.getElementById("signal");
+  let line = document.getElementById("signal");
+  if (!line && words) {
+    line = document.createElement("p");
+    line.id = "signal";
+    line.setAttribute("role", "alert");
+    document.body.append(line);
+  }
   if (line) line.textContent = words;
   signalled = performance.now();
 };
 
-// randomUUID is not there on plain http.
-const newId = () => {
-  const b = crypto.getRandomValues(new Uint8Array(16));
-  b[6] = (b[6] & 0x0f) | 0x40;
-  b[8] = (b[8] & 0x3f) | 0x80;
-  const hex = Array.from(b, (n) => n.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+// Whatever has an id of its own is kept by the outbox, which sends it; the browser and htmx send the rest.
+const DRAW_AFTER = 100; // ms; an answer that takes longer is drawn from the pocket meanwhile
+const tappedOnce = new Set(); // since the page was last drawn: the same move or undo tapped twice on one drawing is one
+let leaving = null; // the link to follow once all is sent
+
+const pathOf = (form) => new URL(form.action).pathname;
+const dayOf = (path) => path.match(/^\/days\/\d+/)?.[0] ?? path;
+
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "post" || !form.elements.namedItem("event_id")) return;
+  event.preventDefault();
+  event.stopPropagation();
+  const fields = [...new FormData(form, event.submitter)].filter(([name]) => name !== "event_id");
+  if (form.closest("#day")) tap(form, fields);
+  else keepAndGo(form, fields, event.submitter);
+}, true);
+
+const tap = (form, fields) => {
+  const path = pathOf(form);
+  const what = `${path}?${new URLSearchParams(fields)}`;
+  if (!path.endsWith("/nudges")) {
+    if (tappedOnce.has(what)) return;
+    tappedOnce.add(what);
+  }
+  // An undo takes back the tap before it, whose answer need not be here yet.
+  const undoes = path.endsWith("/undo") && globalThis.believed?.().last;
+  const { entry } = outbox.put(dayOf(path), path, undoes ? [["event", undoes]] : fields);
+  entry.at = performance.now();
+  if (outbox.away) globalThis.drawFromPocket?.(entry);
+  else setTimeout(() => { if (outbox.all().includes(entry)) globalThis.drawFromPocket?.(entry); }, DRAW_AFTER);
+  outbox.flush();
 };
 
-// The server counts an id once. Two quick taps on "Light fell" are two clicks, so each has an id of its own; the
-// same move or undo tapped twice on one drawing of the page is one. A tap whose answer was lost may have been kept:
-// tapped again it has its old id.
-const ids = new Map(); // since the page was last drawn: what was tapped, and the ids that it may have again
-const idsOf = (what) => ids.get(what) ?? ids.set(what, []).get(what);
+// A form on a page of its own, such as a reading: sent if it can be; if not, it is kept, and the day page goes on.
+const keepAndGo = async (form, fields, submitter) => {
+  const path = pathOf(form);
+  const day = dayOf(path);
+  if (submitter) submitter.disabled = true;
+  const { entry, storing } = outbox.put(day, path, fields);
+  await storing;
+  await outbox.flush();
+  if (submitter) submitter.disabled = false;
+  if (entry.refused) {
+    // The server says why beside the field, on a page that has what was typed: asked once more, with the same id.
+    await outbox.letGo(entry.id);
+    form.elements.namedItem("event_id").value = entry.id;
+    form.submit();
+    return;
+  }
+  leaveFor(entry.leadsTo ?? day);
+};
 
-let waiting = 0; // taps that are under way or queued
-let last = null; // the newest of them
-let lost = false; // the answer to one was: drawn anew before it is tapped again, it would then count twice
-let leaving = null; // the link to follow once they are answered
+const leaveFor = async (path) => {
+  // Without signal only a page that the phone has kept can be gone to.
+  if (outbox.away && !await globalThis.caches?.match(path, { ignoreVary: true }).catch(() => null)) {
+    signal("Kept on this phone; it is sent when the server answers. Leave this page open until then.");
+    return;
+  }
+  location.assign(path);
+};
 
-document.addEventListener("htmx:config:request", (event) => {
-  const { ctx } = event.detail;
-  const { action, body } = ctx.request;
-  ctx.request.cache = "no-store"; // what Back fetches would otherwise come from the same cache
-  if (!(body instanceof FormData) || !body.has("event_id")) return;
-  body.delete("event_id");
-  // An undo takes back the tap before it, whose answer need not be here yet.
-  if (body.has("event") && waiting) body.set("event", last.undoes ?? last.id);
-  const what = `${action}?${new URLSearchParams(body)}`;
-  const id = idsOf(what).pop() ?? newId();
-  const counts = action.endsWith("/nudges"); // what is shared with other places is shared once
-  if (!counts) idsOf(what).push(id);
-  body.set("event_id", id);
-  last = ctx.tap = { what, id, counts, moves: body.has("tap"), undoes: body.get("event"), at: performance.now() };
-  waiting += 1;
-});
-document.addEventListener("htmx:finally:request", (event) => {
-  if (event.detail.ctx.tap) waiting -= 1;
-  if (waiting || !leaving) return;
+document.addEventListener("outbox:rest", () => {
+  if (!leaving) return;
   location.assign(leaving);
   leaving = null;
+});
+document.addEventListener("outbox:sent", (event) => {
+  const { entry, text, status } = event.detail;
+  // What was noted is noted; a field keeps what was typed in it through a swap.
+  if (entry.url.endsWith("/clips") && status === 200) document.querySelector(".clip form")?.reset();
+  const day = document.getElementById("day");
+  if (!text || !day || outbox.waiting(entry.day).length) return;
+  htmx.swap({
+    sourceElement: day, target: day, text, swap: "outerMorph", tap: { moves: entry.url.endsWith("/moves"), at: entry.at ?? 0 },
+    request: { action: entry.url }, response: { status }, hx: {},
+  });
+});
+document.addEventListener("htmx:config:request", (event) => {
+  event.detail.ctx.request.cache = "no-store"; // what Back fetches would otherwise come from the same cache
 });
 
 // A thumb that comes down before the page has stood still this long was aimed at what stood there before: the second
@@ -71,7 +116,7 @@ document.addEventListener("click", (event) => {
   const link = event.target.closest("a[href]");
   if (byThumb && pressed < drawn + STILL && event.target.closest(".rows, .here-now, #undo")) {
     changed();
-  } else if (link && waiting) {
+  } else if (link && outbox.sending && !outbox.away && !link.hasAttribute("download")) {
     leaving = link.href;
     signal("One moment: your last tap is still on its way.");
   } else return;
@@ -94,15 +139,10 @@ document.addEventListener("htmx:before:swap", (event) => {
 document.addEventListener("htmx:after:swap", (event) => {
   const { tap } = event.detail.ctx;
   fetched = performance.now();
-  // What was noted is noted; a field keeps what was typed in it through a swap.
-  if (tap && event.detail.ctx.request.action.endsWith("/clips") && event.detail.ctx.response.status === 200) {
-    document.querySelector(".clip form")?.reset();
-  }
   for (const name of unfolded) document.querySelector(`#day details.${name}`)?.setAttribute("open", "");
   // A page that was only fetched again and says the same moved nothing under a thumb.
   if (tap || rows !== rowsNow()) drawn = performance.now();
-  ids.clear();
-  lost = false;
+  tappedOnce.clear();
   if (!tap || tap.at > signalled) signal("");
   // A live region must stay in the page to be read out; what was swapped in is new.
   const said = document.getElementById("said");
@@ -117,16 +157,12 @@ document.addEventListener("htmx:after:swap", (event) => {
 });
 
 document.addEventListener("htmx:error", (event) => {
-  const { tap, request } = event.detail.ctx ?? {};
-  if (tap?.counts) idsOf(tap.what).push(tap.id);
-  if (tap) lost = true;
-  leaving = null;
-  if (request?.method === "GET") signal("These answers may be old: the server did not answer.");
+  const { request } = event.detail.ctx ?? {};
+  if (request?.method === "GET") document.dispatchEvent(new CustomEvent("outbox:away"));
   else signal("Not kept: the server did not answer. Tap again.");
 });
 document.addEventListener("htmx:response:error", (event) => {
   if (event.detail.ctx.response.status === 422) return;
-  leaving = null;
   signal("Not kept: the server refused it. Open the page again.");
 });
 
@@ -134,7 +170,7 @@ document.addEventListener("htmx:response:error", (event) => {
 // would leave nothing to read.
 const fetchAgain = () => {
   // What the page says of another phone's change is not to be drawn over: something is being typed.
-  if (!document.getElementById("day") || waiting || document.getElementById("live").textContent) return;
+  if (!document.getElementById("day") || outbox.waiting().length || document.getElementById("live").textContent) return;
   htmx.ajax("GET", location.pathname, { target: "#day", select: "#day", swap: "outerMorph" });
 };
 window.addEventListener("pageshow", (event) => {

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 TENTHS = 10  # of a stop: less than a reading is good for, and what the page shows of a level
 NUDGES_MOST = 9  # clicks of a third of a stop that a place may be nudged by
-TABLES_MOST = 60
-CELLS_MOST = 6_000_000  # levels times setups of the glass: what a phone may have a server work at
+TABLES_MOST = 40
+CELLS_MOST = 4_000_000  # levels times setups of the glass: what a phone may have a server work at
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from . import (
     days,
     depth,
     home,
+    install,
     kit_files,
     kit_measures,
     kits,
@@ -52,9 +53,9 @@ if TYPE_CHECKING:
 
 router = door_router(include_in_schema=False)
 for each in (
-    crew, crew_data, camera, home, removal, readings_file, venues, kit_files, kit_measures, depth, kits, day_setup,
-    order, plan, pocket, pocket_file, take, day_tools, days, live, light, report, sheets, sheet_files, shared,
-    reference,
+    crew, crew_data, camera, home, install, removal, readings_file, venues, kit_files, kit_measures, depth, kits,
+    day_setup, order, plan, pocket, pocket_file, take, day_tools, days, live, light, report, sheets, sheet_files,
+    shared, reference,
 ):  # fmt: skip
     router.include_router(each.router)
 

@@ -18,7 +18,7 @@ from server.door.addresses import address_of
 from server.door.entrance import door_router
 from server.door.heard import heard
 from server.door.limits import Guesses
-from server.door.visitor import TheBook, TheVisitor, forget, remember, visitor_in
+from server.door.visitor import TheBook, TheVisitor, forget, host_of, remember, visitor_in
 from server.exposure.refused import within
 from server.settings import LOOPBACK
 
@@ -168,6 +168,10 @@ def leave(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
     heard("left", crew=visitor.crew, person=visitor.person)
     response = RedirectResponse(request.app.url_path_for("show_join"), status_code=303)
     forget(request, response)
+    if request.url.scheme == "https" or host_of(request.scope) in LOOPBACK:  # elsewhere browsers take no notice
+        response.headers["clear-site-data"] = (
+            '"cache", "storage"'  # what this browser kept for where there is no signal
+        )
     return response
 
 

@@ -606,5 +606,6 @@ def _wants_no_page(request: Request) -> bool:
 
 def _to_day(request: Request, day_id: int, query: str = "") -> Response:
     if _wants_no_page(request):
-        return Response(status_code=204)
+        where = f"{request.app.url_path_for('show_day', day_id=day_id)}{query}"
+        return Response(status_code=204, headers={"content-location": where})
     return RedirectResponse(f"{request.app.url_path_for('show_day', day_id=day_id)}{query}", status_code=303)

@@ -21,6 +21,7 @@ from server.exposure import depth, wording
 from server.exposure.scales import marked_shutter
 from server.exposure.sun import COMPASS, compass
 from server.settings import CHECKOUT
+from server.static_files import static, version
 
 from .forms import Typed, figure, time_figure
 from .geo import geo_uri
@@ -154,7 +155,7 @@ _environment.globals.update(
     sky_words=SKY_WORDS, part_words=PART_WORDS, lit_from=LIT_FROM_WORDS, facings=FACINGS, compass=compass,
     kinds_of_glass=KINDS_OF_GLASS,
     role_words=ROLE_WORDS, role_may=ROLE_MAY, ago=partial(age, time_zone="UTC"),
-    formats=depth.FORMATS, words=wording, no_typing=Typed, geo_uri=geo_uri, seen=seen_of
+    static=static, version=version, formats=depth.FORMATS, words=wording, no_typing=Typed, geo_uri=geo_uri, seen=seen_of
 )  # fmt: skip
 _environment.filters.update(
     f_number=wording.f_number,

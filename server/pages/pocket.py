@@ -123,6 +123,7 @@ def kit_document(kit: Kit, rigs: Sequence[Rig], mains: int | None) -> dict[str, 
         "filters": [_filter(kit, piece) for piece in kit.filters],
         "slots": None if kit.holder is None else kit.holder.slots,
         "builtIn": list(kit.body.built_in_nd),
+        "scale": [kit.irises()[0], kit.irises()[-1]],
         **dials.lists,
         "glass": [[*each, cautions(kit, rig, WIDE)] for each, rig in glass.items()],
         "rigs": [each for rig in rigs for each in (number_of[_glass_of(rig)], *dials.of(rig))],
@@ -183,14 +184,11 @@ def _likely(day: Day, stops: Sequence[LitStop], spans: Mapping[Look, int], now: 
 def _tables(kit: Kit, rig: Rig, spans: Sequence[Span], likely: Sequence[tuple[int, int]]) -> Pocket:
     """The tables for a rig; those that were worked out for another one serve where they know this one."""
     key = (kit, tuple(spans))
-    with _lock:
+    with _lock:  # one at a time: the second phone of a crew takes what was worked out for the first
         known = _known.get(key)
-    if known is not None and rig in {known.rigs[number] for number in known.tables}:
-        return known
-    its = pocket(kit, rig, spans, likely)
-    with _lock:
-        _known[key] = its
-    return its
+        if known is None or rig not in {known.rigs[number] for number in known.tables}:
+            known = _known[key] = pocket(kit, rig, spans, likely)
+    return known
 
 
 _Glass = tuple[bool, tuple[str, ...], tuple[str, ...], str | None, float | None, float]

@@ -224,7 +224,7 @@ def test_pages_come_back_by_themselves_when_the_server_does(
 ) -> None:
     day = new_day_on(own_demo, "Live day", *SPOTS)
     visited = visit(own_demo)
-    visited.trouble.expect(r"request failed: GET .*/changes", r"console: .*ERR_")
+    visited.trouble.expect(r"request failed: GET .*/(changes|pocket.json)", r"console: .*ERR_")
     page = listening(visited.page, day)
     own_demo.kill()
     page.wait_for_timeout(1000)
@@ -260,6 +260,6 @@ def test_a_phone_that_is_signed_out_says_so(visit, shut, link, asleep) -> None: 
     expect(page.locator("#live")).to_contain_text("This phone was signed out.", timeout=15_000)
     expect(page.locator("#live").get_by_role("link", name="Come in again")).to_have_attribute("href", "/join")
     page.locator("#fell").click()
-    expect(page.locator("#signal")).to_contain_text("Not kept")
+    expect(page.locator("#away")).to_contain_text("1 tap kept, not sent: this phone was signed out. Come in again")
     expect(page.get_by_role("heading", level=1)).to_have_text(place)
     not_reloaded(page)
