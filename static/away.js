@@ -311,10 +311,20 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     return clicks ? `${size} ${clicks > 0 ? "brighter" : "darker"}, not sent yet` : "";
   };
 
+  // What says the same already stays as it is: a thumb may be on it.
+  const written = new WeakMap();
+  const write = (element, text) => {
+    const [before, came] = written.get(element) ?? [];
+    if (before === text && element.innerHTML === came) return false;
+    element.innerHTML = text;
+    written.set(element, [text, element.innerHTML]);
+    return true;
+  };
+
   let shown = null; // the entry whose words stand on the page
   const draw = (entry = shown) => {
     const state = believed();
-    if (!pocket || !state) return;
+    if (!pocket || !state) return false;
     shown = entry;
     const live = now() >= pocket.doc.opens && now() < pocket.doc.ends;
     const moment = live ? now() : pocket.doc.moment ?? state.at;
@@ -324,38 +334,46 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     const said = saidOf(entry);
     const stands = stop && place && stop.name !== place.name ? `You are here for ${stop.name}` : "You are here";
     const light = place && level(state, place.number, moment);
-    day.querySelector("header").innerHTML = place
+    write(day.querySelector("header"), place
       ? `<div class="pair"><h1 tabindex="-1">${html(place.name)}</h1><div class="ev">${light === null ? "no reading" : ev(light)}</div></div>
 <div class="pair"><div class="here" id="said">${html(said || stands)}</div><div class="age">${nudgedWords(state)}</div></div>`
-      : `<h1 tabindex="-1">${html(pocket.doc.name)}</h1><div class="here" id="said">${html(said || `${pocket.doc.venue}: tap the ${pocket.doc.order.length ? "stop" : "place"} where you start`)}</div>`;
+      : `<h1 tabindex="-1">${html(pocket.doc.name)}</h1><div class="here" id="said">${html(said || `${pocket.doc.venue}: tap the ${pocket.doc.order.length ? "stop" : "place"} where you start`)}</div>`);
     const rig = day.querySelector(".rig");
     rig.querySelector(".rig-picture").outerHTML = glassPicture(state.rig);
     rig.querySelector("p").innerHTML = `${html(pocket.settings(state.rig))}<small>${html(pocket.onTheLens(state.rig))}</small>`;
     const look = place && pocket.doc.looks[stop?.look ?? place.look];
     moveScale(rig.querySelector(".scale"), state.rig, look);
-    for (const old of day.querySelectorAll(".rig .caution, .rig .lenses, .here-now, .passed, .bar .offer, main > .error, main > .other, #day .hour")) old.remove();
+    const past = [".rig .caution", ".passed", ".bar .offer", "main > .error", "main > .other", ".hour"];
+    if (outbox.away) past.push(".rig .lenses"); // what a lens does to the glass is the server's to say
+    for (const old of day.querySelectorAll(past)) old.remove();
     if (place) {
       for (const words of pocket.cautions(state.rig, place.number, { here: true })) {
         rig.insertAdjacentHTML("beforeend", `<p class="caution">${html(capital(words))}.</p>`);
       }
-      const standing = row(state, place, stop?.look ?? place.look, moment, "Here, as the light is now", state.stop);
-      if (light !== null && typeof standing !== "string" && !standing.nothing) {
-        day.querySelector(".rows").insertAdjacentHTML("beforebegin", `<div class="here-now">${standing.html}</div>`);
-      }
     }
-    day.querySelector(".rows").innerHTML = rows(state, moment, live);
+    const list = day.querySelector(".rows");
+    const standing = place && row(state, place, stop?.look ?? place.look, moment, "Here, as the light is now", state.stop);
+    const wanted = standing?.html && !standing.nothing ? standing.html : "";
+    let hereNow = day.querySelector(".here-now");
+    if (wanted && !hereNow) {
+      hereNow = document.createElement("div");
+      hereNow.className = "here-now";
+      list.before(hereNow);
+    } else if (!wanted) hereNow?.remove();
+    const changes = [wanted && write(hereNow, wanted), write(list, rows(state, moment, live))];
+    if (changes.some(Boolean)) drawn = performance.now(); // taps.js
     const bar = day.querySelector(".bar");
     if (bar) {
       bar.querySelector('.nudges [name="place"]').value = state.here ?? 0;
       for (const each of bar.querySelectorAll(".nudges button")) each.disabled = !place || light === null;
       bar.querySelector('[name="event"]').value = state.last;
       bar.querySelector("#undo").disabled = !state.last;
-      const meter = bar.querySelector('a[href$="/reading"]');
-      if (meter && place) meter.setAttribute("href", `${dayPath}/places/${place.number}/reading`);
+      if (place) bar.lastElementChild.outerHTML = `<a class="button" href="${dayPath}/places/${place.number}/reading">Meter<small>again</small></a>`;
     }
     const clip = day.querySelector("#clip");
     if (clip) nameClip(clip, state.clip);
-    document.querySelector(".day title, title").textContent = `${place ? place.name : pocket.doc.name} \u00b7 Lychgate`;
+    document.title = `${place ? place.name : pocket.doc.name} \u00b7 Lychgate`;
+    return true;
   };
   const nameClip = (clip, last) => {
     const counted = last.match(/\d+$/);
@@ -369,12 +387,14 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   globalThis.believed = believed;
   // Draws what a tap leads to, before the server has said so.
   globalThis.drawFromPocket = (entry) => {
-    draw(entry);
+    const had = page().contains(document.activeElement);
+    if (!draw(entry)) return;
+    if (had && !page().contains(document.activeElement)) page().querySelector("h1").focus();
     tappedOnce.clear();
-    drawn = performance.now(); // taps.js
     if (entry.url.endsWith("/clips")) document.querySelector(".clip form")?.reset();
     const heard = document.getElementById("heard");
     const said = saidOf(entry);
+    entry.said = true;
     if (heard && said) heard.textContent = said + (heard.textContent === said ? "\u00a0" : "");
     if (entry.url.endsWith("/moves")) window.scrollTo(0, 0);
   };
@@ -412,7 +432,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   document.addEventListener("outbox:away", () => {
     outbox.away = true;
     if (!base) return;
-    draw();
+    if (outbox.waiting(dayPath).length) draw(); // else the server's own words stand as long as they are of this minute
     say();
   });
 
@@ -423,7 +443,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     if (!base || entry.day !== dayPath || status >= 400 || base.last === entry.id) return;
     come({ ...after(base, [entry]), made: base.made });
     keep();
-  });
+  }, true); // before its answer is drawn
 
   const sameRig = (one, other) => (pocket ? pocket.key(one) === pocket.key(other) : JSON.stringify(one) === JSON.stringify(other));
   let expected = null;
@@ -475,7 +495,9 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     ]);
   };
   const take = (doc) => {
-    if (doc.format === FORMAT) pocket = new Pocket(doc);
+    if (doc.format !== FORMAT) return;
+    pocket = new Pocket(doc);
+    notice.dataset.pocket = doc.mark;
   };
 
   const begin = async () => {

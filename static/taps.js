@@ -41,6 +41,7 @@ const tap = (form, fields) => {
   }
   // An undo takes back the tap before it, whose answer need not be here yet.
   const undoes = path.endsWith("/undo") && globalThis.believed?.().last;
+  if (path.endsWith("/undo")) undone = performance.now();
   const { entry } = outbox.put(dayOf(path), path, undoes ? [["event", undoes]] : fields);
   entry.at = performance.now();
   if (outbox.away) globalThis.drawFromPocket?.(entry);
@@ -88,7 +89,7 @@ document.addEventListener("outbox:sent", (event) => {
   const day = document.getElementById("day");
   if (!text || !day || outbox.waiting(entry.day).length) return;
   htmx.swap({
-    sourceElement: day, target: day, text, swap: "outerMorph", tap: { moves: entry.url.endsWith("/moves"), at: entry.at ?? 0 },
+    sourceElement: day, target: day, text, swap: "outerMorph", tap: { moves: entry.url.endsWith("/moves"), at: entry.at ?? 0, said: entry.said },
     request: { action: entry.url }, response: { status }, hx: {},
   });
 });
@@ -100,6 +101,7 @@ document.addEventListener("htmx:config:request", (event) => {
 // half of a double tap must not walk on to the next place. The nudges keep their places, and every one counts.
 const STILL = 400; // ms
 let drawn = -STILL;
+let undone = -STILL; // an undo means the last thing done, whenever the page was drawn; two of them in one tap do not
 let pressed = 0;
 let under = null;
 const changed = () => signal("Not taken: the page changed just as you tapped. Look, then tap again.");
@@ -114,7 +116,8 @@ document.addEventListener("pointerup", () => {
 document.addEventListener("click", (event) => {
   const byThumb = event.detail > 0; // a key's click has 0
   const link = event.target.closest("a[href]");
-  if (byThumb && pressed < drawn + STILL && event.target.closest(".rows, .here-now, #undo")) {
+  const undo = event.target.closest("#undo");
+  if (byThumb && pressed < (undo ? undone : drawn) + STILL && event.target.closest(".rows, .here-now, #undo")) {
     changed();
   } else if (link && outbox.sending && !outbox.away && !link.hasAttribute("download")) {
     leaving = link.href;
@@ -147,8 +150,8 @@ document.addEventListener("htmx:after:swap", (event) => {
   // A live region must stay in the page to be read out; what was swapped in is new.
   const said = document.getElementById("said");
   const heard = document.getElementById("heard");
-  // The same words twice are only heard twice if something about them changes.
-  if (tap && said && heard) heard.textContent = said.textContent + (heard.textContent === said.textContent ? "\u00a0" : "");
+  // The same words twice are only heard twice if something about them changes. What the pocket said is said.
+  if (tap && !tap.said && said && heard) heard.textContent = said.textContent + (heard.textContent === said.textContent ? "\u00a0" : "");
   // Where the shooter stands now, and the next place, are at the top.
   if (tap?.moves) window.scrollTo(0, 0);
   if (focused && focused !== document.body && (!focused.isConnected || focused.disabled)) {

@@ -77,12 +77,16 @@ def settings_for(data: Path, port: str = "0", opens: str = "here") -> dict[str, 
 
 
 @contextmanager
-def serving(data: Path, port: str = "0", opens: str = "here") -> Iterator[Served]:
-    """`python -m server serve`, until the block ends. What it wrote to stderr fails the block. opens: LYCHGATE_OPEN."""
+def serving(data: Path, port: str = "0", opens: str = "here", checkout: Path = CHECKOUT) -> Iterator[Served]:
+    """
+    `python -m server serve`, until the block ends. What it wrote to stderr fails the block.
+
+    opens: LYCHGATE_OPEN;  checkout: where its sources are
+    """
     complaints = data.parent / f"{data.name}-stderr"
     with complaints.open("w", encoding="utf-8") as stderr:
         process = subprocess.Popen(
-            [sys.executable, "-m", "server", "serve"], cwd=CHECKOUT, env=settings_for(data, port, opens),
+            [sys.executable, "-m", "server", "serve"], cwd=checkout, env=settings_for(data, port, opens),
             stdout=subprocess.PIPE, stderr=stderr, text=True,
         )  # fmt: skip
     lines: queue.Queue[str | None] = queue.Queue()
@@ -229,7 +233,7 @@ class Trouble:
         # which it hears of changes. What fails for another reason has another name.
         dropped = request.failure == "net::ERR_ABORTED" and request.method == "GET"
         # The icon comes when everything else is there, and a test may have stopped the server by then.
-        if (not dropped or request.is_navigation_request()) and not request.url.endswith("/icon.svg"):
+        if (not dropped or request.is_navigation_request()) and not urlsplit(request.url).path.endswith("/icon.svg"):
             self.seen.append(f"request failed: {_name(request)}")
 
     def _response(self, response: Response) -> None:

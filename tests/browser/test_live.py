@@ -229,9 +229,11 @@ def test_pages_come_back_by_themselves_when_the_server_does(
     own_demo.kill()
     page.wait_for_timeout(1000)
     with serving(own_demo.data, own_demo.port) as again:
-        one = listening(visit(again).page, day)
+        another = visit(again)
+        one = listening(another.page, day)
         row(one, "Porch").click()
         expect(page.get_by_role("heading", level=1)).to_have_text("Porch", timeout=20_000)
+        another.context.close()
     not_reloaded(page)
 
 

@@ -130,7 +130,6 @@ def test_the_first_load_of_the_day_page_is_under_60_kb(twelve, demo: Served):
     pocket = wire.each()[f"{day}/pocket.json"]
     assert pocket < POCKET_MOST
     assert wire.bytes() - pocket < FIRST_LOAD_MOST, f"{wire.bytes()} bytes: {wire.each()}"
-    print(wire.each())
 
 
 def test_a_tap_is_one_request_under_6_kb(twelve):
