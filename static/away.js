@@ -490,7 +490,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   const keepPages = () => {
     const places = [...(pocket?.places.keys() ?? [])];
     fetchAhead([
-      dayPath, "/", ...["rig", "sheet", "plan", "order", "light", "report"].map((page) => `${dayPath}/${page}`),
+      dayPath, "/", "/phone", ...["rig", "sheet", "plan", "order", "light", "report"].map((page) => `${dayPath}/${page}`),
       ...places.map((place) => `${dayPath}/places/${place}/reading`), ...places.map((place) => `${dayPath}/places/${place}/light`),
     ]);
   };

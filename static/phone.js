@@ -14,7 +14,7 @@
     document.querySelector("main")?.prepend(line);
   }
 
-  const kept = () => globalThis.caches?.open("pages").catch(() => null);
+  const kept = async () => globalThis.caches?.open("pages").catch(() => null);
   const empty = () => Promise.all([cupboard.clear(), globalThis.caches?.delete("pages")]).catch(() => {});
 
   // Another person on this phone sees nothing of the one before; what that one did waits for them.
@@ -71,6 +71,32 @@
   };
   without();
   document.addEventListener("htmx:after:swap", without);
+
+  // On its own page: what this browser keeps.
+  const counted = (count, one) => `${count} ${one}${count === 1 ? "" : "s"}`;
+  const tell = async (list) => {
+    const pages = await kept().then((its) => its?.keys()) ?? [];
+    const days = pages.filter((key) => /^\/days\/\d+$/.test(new URL(key.url).pathname));
+    const persists = await navigator.storage?.persisted?.();
+    const waiting = outbox.all();
+    const lines = [
+      navigator.serviceWorker ? `Opens without a signal: ${counted(days.length, "day")}, ${counted(pages.length, "page")} in all.`
+        : "Opens nothing without a signal: over plain http, or in a browser without service workers, no page is kept.",
+      waiting.length ? `${counted(waiting.length, "tap")} not sent yet.` : "All that was tapped here is sent.",
+      persists ? "The browser has said that it clears nothing by itself." : "The browser may clear it when the phone is short of room.",
+    ];
+    list.replaceChildren(...lines.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
+    const keep = document.getElementById("phone-keep");
+    keep.hidden = Boolean(persists) || !navigator.storage?.persist;
+    keep.onclick = async () => {
+      const granted = await navigator.storage.persist();
+      if (!granted) signal("The browser does not promise it. Installed on the home screen, it does more often.");
+      tell(list);
+    };
+  };
+  const says = document.getElementById("phone-says");
+  if (says) outbox.ready.then(() => tell(says));
+  document.addEventListener("outbox:changed", () => { if (says) tell(says); });
 
   // Whoever leaves takes along what is not sent yet, or waits.
   let warned = false;

@@ -27,7 +27,7 @@ _OF: dict[Needed, str] = {
     """,
     # Reading. The grad's form keeps nothing.
     "guest": """
-        show_home
+        show_home show_phone
         show_venue show_venue_light show_place_light
         show_kit save_kit depth_page
         show_day show_plan show_card show_take show_ways show_bag advise_grad work_out_grad

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from fastapi import Response
+from fastapi import Request, Response
 from fastapi.responses import JSONResponse
 
 from server.door.entrance import door_router
 from server.static_files import static, worker
+
+from .drawing import draw
 
 router = door_router()
 
@@ -36,6 +38,12 @@ def show_manifest() -> Response:
         ],
     }
     return JSONResponse(manifest, media_type="application/manifest+json")
+
+
+@router.get("/phone")
+def show_phone(request: Request) -> Response:
+    """What this phone keeps, and what differs between phones."""
+    return draw(request, "install/page.html")
 
 
 @router.get("/sw.js")

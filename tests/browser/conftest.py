@@ -160,14 +160,14 @@ def empty(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
 @pytest.fixture(scope="package")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """A server with the demo in its book, shared: a test that taps makes a day of its own there."""
-    with serving(_filled(tmp_path_factory.mktemp("browser") / "demo")) as served:
+    with serving(filled(tmp_path_factory.mktemp("browser") / "demo")) as served:
         yield served
 
 
 @pytest.fixture
 def own_demo(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
     """The same for this test alone, which may kill it."""
-    with serving(_filled(tmp_path / "own-demo")) as served:
+    with serving(filled(tmp_path / "own-demo")) as served:
         yield served
         put_away(phones)
 
@@ -175,12 +175,12 @@ def own_demo(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
 @pytest.fixture
 def shut(tmp_path: Path, phones: list[Visit]) -> Iterator[Served]:
     """The same, open to nobody without an invite."""
-    with serving(_filled(tmp_path / "shut"), opens="") as served:
+    with serving(filled(tmp_path / "shut"), opens="") as served:
         yield served
         put_away(phones)
 
 
-def _filled(data: Path) -> Path:
+def filled(data: Path) -> Path:
     fill = [sys.executable, "-m", "demo.fill"]
     subprocess.run(fill, cwd=CHECKOUT, env=settings_for(data), check=True, capture_output=True)
     return data
@@ -315,18 +315,19 @@ def new_day_on(visit: Callable[..., Visit]) -> Callable[..., str]:
     The rig is bare, f/2.8, 1/50 and ISO 100, and nobody has walked anywhere. Today, unless another date is said.
     """
 
-    def made(served: Served, name: str, *spots: Spot, on: str = "") -> str:
-        asks = visit(served).asks
-        venue = _post(asks, "/venues", name=name, time_zone="Europe/London")
-        for spot in spots:
-            place = _post(asks, f"{venue}/places", name=spot.name, light=spot.light).partition("#place-")[2]
-            if spot.ev is not None:
-                _post(asks, f"{venue}/places/{place}/readings", kind="ev", value=str(spot.ev), iso="100")
-        number = venue.rpartition("/")[2]
-        on = on or f"{datetime.now(ZoneInfo('Europe/London')).date()}"
-        return _post(asks, "/days", name=name, on=on, venue=number, kit="1").removesuffix("/setup")
+    return lambda served, name, *spots, on="": make_day(visit(served).asks, name, *spots, on=on)
 
-    return made
+
+def make_day(asks: APIRequestContext, name: str, *spots: Spot, on: str = "") -> str:
+    """Makes the venue and the day through its forms. Gives the day's address."""
+    venue = _post(asks, "/venues", name=name, time_zone="Europe/London")
+    for spot in spots:
+        place = _post(asks, f"{venue}/places", name=spot.name, light=spot.light).partition("#place-")[2]
+        if spot.ev is not None:
+            _post(asks, f"{venue}/places/{place}/readings", kind="ev", value=str(spot.ev), iso="100")
+    number = venue.rpartition("/")[2]
+    on = on or f"{datetime.now(ZoneInfo('Europe/London')).date()}"
+    return _post(asks, "/days", name=name, on=on, venue=number, kit="1").removesuffix("/setup")
 
 
 def _post(asks: APIRequestContext, to: str, **form: str) -> str:

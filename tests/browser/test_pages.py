@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -53,6 +54,7 @@ def refused(visited: Visit, form: Locator, **typed: str) -> None:
 
 
 at("home", "/")
+at("on this phone", "/phone")
 at("venue", "/venues/1")
 at("kit", "/kits/1")
 at("day", "/days/1")
@@ -316,6 +318,28 @@ def day_with_a_tap_not_sent(visited, _new_day):
     visited.page.route("**/nudges", lambda route: route.abort())
     visited.page.locator("#fell").click()
     expect(visited.page.locator("#away")).to_contain_text("1 tap kept")
+
+
+@state
+def day_from_the_pocket(visited, new_day):
+    """Two taps that wait, and one that the server has refused since."""
+    page = visited.page
+    visited.trouble.expect("request failed: POST", "console: .*ERR_FAILED")
+    page.goto(new_day("Fete", *UNREAD))
+    expect(page.locator("#away")).to_have_attribute("data-pocket", re.compile("."))
+    page.route("**/moves", lambda route: route.abort())
+    page.locator(".rows .go").first.click()
+    expect(page.locator("h1")).to_contain_text("Lawn")
+    page.wait_for_timeout(500)
+    page.locator("#fell").click()
+    expect(page.locator("#away")).to_contain_text("2 taps kept")
+    page.evaluate("""async () => {
+      const { entry, storing } = outbox.put("/days/1", "/days/1/nudges", [["place", "1"], ["clicks", "3"]]);
+      await storing;
+      entry.refused = "Not kept: clicks must be 1 or -1.";
+      document.dispatchEvent(new CustomEvent("outbox:changed"));
+    }""")
+    expect(page.get_by_role("button", name="Let it go")).to_be_visible()
 
 
 @state
