@@ -36,7 +36,7 @@
   const within = async (store, mode, act) => {
     const db = await opening;
     if (!db) throw new Error("nothing is kept here");
-    const transaction = db.transaction(store, mode);
+    const transaction = db.transaction(store, mode, { durability: "strict" }); // on the disk: phones run out of power
     const done = new Promise((resolve, reject) => {
       transaction.oncomplete = resolve;
       transaction.onabort = transaction.onerror = () => reject(transaction.error);

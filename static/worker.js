@@ -59,7 +59,7 @@ const kept = async (address) => {
 const NOWHERE = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark"><title>No signal · Lychgate</title><link rel="stylesheet" href="${FILES[0]}"></head>
 <body class="plain"><nav aria-label="Lychgate"><a href="/">Lychgate</a></nav><main><h1>No signal, and not on this phone</h1>
-<p>The server does not answer, and this page was not opened here before. What was opened is under <a class="alone" href="/">Lychgate</a>.</p></main></body></html>`;
+<p>The server does not answer, and this page was not opened here before. What was opened is under <a href="/">Lychgate</a>.</p></main></body></html>`;
 
 const page = async (event) => {
   const { request } = event;

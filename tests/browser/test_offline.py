@@ -121,6 +121,15 @@ def log_of(served: Served, day: str) -> list[tuple[str, str, datetime, dict]]:
     return [(number, kind, datetime.fromisoformat(made), json.loads(data)) for number, kind, made, data in rows]
 
 
+def all_stored(page: Page) -> None:
+    """Once the phone may be put away: what was tapped is on its disk."""
+    for _ in range(100):
+        if page.evaluate("outbox.all().every(entry => entry.stored)"):
+            return
+        page.wait_for_timeout(20)
+    raise AssertionError(page.evaluate("outbox.all()"))
+
+
 def stands_at(page: Page, place: str) -> None:
     expect(page.get_by_role("heading", level=1)).to_have_text(place)
 
@@ -200,6 +209,7 @@ def test_ten_moves_and_three_readings_offline_are_all_kept_once(new_phone, own_d
         stands_at(page, place)
         expect(page.locator("header .ev")).to_have_text(level)
         looked(page)
+    all_stored(page)
     phone.off()
 
     page = phone.open(day)
@@ -244,6 +254,8 @@ def test_two_phones_offline_on_one_day_come_to_the_same_whoever_comes_back_first
         looked(page)
     pages[0].locator("#fell").tap()
     expect(pages[0].locator(".age")).to_have_text("1 click darker, not sent yet")
+    for page in pages:
+        all_stored(page)
     phones[1 - first].off()
     with back(own_demo):
         expect(pages[first].locator("#away")).not_to_contain_text("kept", timeout=AGAIN)
