@@ -298,6 +298,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     nudges: (of) => `Light ${of.clicks > 0 ? "rose" : "fell"} a third of a stop.`,
     undo: () => "Taken back.",
     clips: (of) => `${of.name} noted.`,
+    sky: () => "Kept. The forecast goes by it once the server answers.",
     shifts: (of) => `All ${Math.abs(of.minutes)} min ${of.minutes > 0 ? "later" : "earlier"}.`,
   };
   const saidOf = (entry) => SAID[entry?.url.match(/[a-z-]+$/)[0]]?.(Object.fromEntries(entry.fields)) ?? "";

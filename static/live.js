@@ -73,7 +73,10 @@
     leave();
     say(words, more);
   };
-  const over = () => end("This phone was signed out. ", comeIn);
+  const over = () => {
+    end("This phone was signed out. ", comeIn);
+    document.dispatchEvent(new CustomEvent("live:over"));
+  };
   const gone = () => end("This day was removed. Nothing is kept on it any more. ", others);
   const leave = () => {
     source?.close();

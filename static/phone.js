@@ -64,6 +64,10 @@
   };
   globalThis.fetchAhead = fetchAhead;
 
+  // Somebody who was let go, or whose phone was ended, opens nothing here any more; what they tapped waits for them.
+  document.addEventListener("outbox:out", empty);
+  document.addEventListener("live:over", empty);
+
   // Without a worker (plain http, an old browser) nothing opens once the page is closed.
   const without = () => {
     const line = document.getElementById("no-worker");

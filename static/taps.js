@@ -17,7 +17,7 @@ const signal = (words) => {
 // Whatever has an id of its own is kept by the outbox, which sends it; the browser and htmx send the rest.
 const DRAW_AFTER = 100; // ms; an answer that takes longer is drawn from the pocket meanwhile
 const tappedOnce = new Set(); // since the page was last drawn: the same move or undo tapped twice on one drawing is one
-let leaving = null; // the link to follow once all is sent
+let leaving = null; // where to go: {to}, once what is under way was tried; sent: once it was answered
 
 const pathOf = (form) => new URL(form.action).pathname;
 const dayOf = (path) => path.match(/^\/days\/\d+/)?.[0] ?? path;
@@ -57,29 +57,26 @@ const keepAndGo = async (form, fields, submitter) => {
   const { entry, storing } = outbox.put(day, path, fields);
   await storing;
   await outbox.flush();
-  if (submitter) submitter.disabled = false;
   if (entry.refused) {
+    if (submitter) submitter.disabled = false;
     // The server says why beside the field, on a page that has what was typed: asked once more, with the same id.
     await outbox.letGo(entry.id);
     form.elements.namedItem("event_id").value = entry.id;
     form.submit();
     return;
   }
-  leaveFor(entry.leadsTo ?? day);
-};
-
-const leaveFor = async (path) => {
   // Without signal only a page that the phone has kept can be gone to.
-  if (outbox.away && !await globalThis.caches?.match(path, { ignoreVary: true }).catch(() => null)) {
+  if (outbox.away && !await globalThis.caches?.match(day, { ignoreVary: true }).catch(() => null)) {
     signal("Kept on this phone; it is sent when the server answers. Leave this page open until then.");
+    leaving = { to: day, sent: true }; // the button stays off: pressed again, it would count twice
     return;
   }
-  location.assign(path);
+  location.assign(entry.leadsTo ?? day);
 };
 
 document.addEventListener("outbox:rest", () => {
-  if (!leaving) return;
-  location.assign(leaving);
+  if (!leaving || (leaving.sent && outbox.away)) return;
+  location.assign(leaving.to);
   leaving = null;
 });
 document.addEventListener("outbox:sent", (event) => {
@@ -120,7 +117,7 @@ document.addEventListener("click", (event) => {
   if (byThumb && pressed < (undo ? undone : drawn) + STILL && event.target.closest(".rows, .here-now, #undo")) {
     changed();
   } else if (link && outbox.sending && !outbox.away && !link.hasAttribute("download")) {
-    leaving = link.href;
+    leaving = { to: link.href };
     signal("One moment: your last tap is still on its way.");
   } else return;
   event.preventDefault();
