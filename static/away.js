@@ -76,6 +76,7 @@
     return iris[1] / clicks + shutter[1] - iso[1] / 3 + pocket.glassStops(rig) + meter;
   };
 
+  const placeOf = (entry) => entry.url.match(/places\/(\d+)\//)[1];
   const laid = {
     moves(state, of) {
       const stop = of.stop ? Number(of.stop) : null;
@@ -96,9 +97,11 @@
       for (const stop of order.slice(order.indexOf(Number(of.stop)))) shifts[stop] = (shifts[stop] ?? 0) + Number(of.minutes);
       return { ...state, shifts };
     },
+    // What a photo says, only the server reads.
+    photo: (state, of, entry) => ({ ...state, unread: { ...state.unread, [placeOf(entry)]: true } }),
     readings(state, of, entry) {
       if (!pocket || (of.part && of.part !== "face") || of.taken) return state;
-      const place = entry.url.match(/places\/(\d+)\//)[1];
+      const place = placeOf(entry);
       const level = levelOf(entry.fields, state.rig);
       if (level === null) return { ...state, unread: { ...state.unread, [place]: true } };
       const drift = (pocket.forecast(Number(place), state.at) ?? 0) - (pocket.forecast(Number(place), entry.made + skew) ?? 0);
