@@ -19,8 +19,8 @@
 
   const html = (text) => String(text).replace(/[&<>"']/g, (c) => `&#${c.charCodeAt(0)};`);
   const now = () => Date.now() + skew;
-  const zoned = (at, zone) => new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: zone }).format(at);
-  const clock = (at) => zoned(at, pocket?.doc.zone);
+  const clock = (at) => new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: pocket?.doc.zone }).format(at);
+  const saidBy = (entry) => Object.fromEntries(entry.fields);
 
   // What the page came with, or what was kept since, whichever is newer.
   const keep = () => cupboard.put(`state ${dayPath}`, { who: document.body.dataset.who, base, states, skew });
@@ -37,7 +37,6 @@
     keep();
   };
 
-  const FIELDS_OF_A_RIG = ["built_in", "aperture", "shutter", "iso", "turned"];
   const time = (text) => {
     const [over, under] = text.replace(/s$/, "").trim().split("/").map(Number);
     return under ? over / under : over;
@@ -58,7 +57,7 @@
     return /^-?\d{1,7}([.,]\d{1,4})?$/.test(line) ? Number(line.replace(",", ".")) : null;
   };
   const levelOf = (fields, rig) => {
-    const of = Object.fromEntries(fields);
+    const of = saidBy({ fields });
     const value = number(of.value);
     const { units, isos, irises, shutters, clicks } = pocket.doc;
     const mark = (list, its) => list.find(([each]) => Math.abs(each - its) < 1e-3 * each);
@@ -112,8 +111,8 @@
     },
   };
   const lay = (state, entry) => {
-    const act = laid[entry.url.match(/[a-z-]+$/)[0]];
-    return { ...(act ? act(state, Object.fromEntries(entry.fields), entry) : state), last: entry.id };
+    const act = laid[outbox.kindOf(entry)];
+    return { ...(act ? act(state, saidBy(entry), entry) : state), last: entry.id };
   };
 
   // Where the shooter stands after these, which are in order; lost: an undo goes back further than this phone knows.
@@ -122,11 +121,11 @@
     let lost = false;
     const standing = [];
     for (const entry of entries) {
-      if (!entry.url.endsWith("/undo")) {
+      if (outbox.kindOf(entry) !== "undo") {
         standing.push(entry);
         continue;
       }
-      const id = Object.fromEntries(entry.fields).event;
+      const id = saidBy(entry).event;
       const at = standing.findIndex((each) => each.id === id);
       if (at >= 0) standing.splice(at, 1);
       else if (id === from.last) {
@@ -161,8 +160,7 @@
   };
   const answer = (told, minds) => {
     const { clicks, stepless } = pocket.doc;
-    const nothing = !(told.glass || told.newIso || told.newShutter || told.way !== "stay");
-    const settings = nothing
+    const settings = told.nothing
       ? `<span class="glass">Nothing to do</span><span class="turn"><span class="keep">${told.to}, ${told.iso}</span></span>`
       : `${told.glass ? `<span class="glass">${html(told.glass)}</span>` : '<span class="glass soft">Leave the glass</span>'}
 <span class="turn">${told.way === "stay" ? `<span class="keep">stay at ${told.to}</span>` : `${told.turn} ${bars(told, clicks, stepless)} <span>to ${told.to}</span>`}
@@ -198,9 +196,10 @@
     const head = `<span class="place"><b>${name}</b><span>${light === null ? place.kind : ev(light)}${light !== null && place.lamps ? ", lamps" : ""}</span></span>`;
     if (light === null) {
       const inside = `${head}<span class="glass soft">No reading yet${mayMove() ? ": meter it" : ""}</span>`;
-      return mayMove() ? `<a class="go unread" href="${dayPath}/places/${place.number}/reading">${inside}</a>` : `<div class="go unread">${inside}</div>`;
+      const unread = mayMove() ? `<a class="go unread" href="${dayPath}/places/${place.number}/reading">${inside}</a>` : `<div class="go unread">${inside}</div>`;
+      return { nothing: true, html: unread };
     }
-    if (cannot) return `<div class="go unread">${head}<span class="short">Its look cannot be worn on this lens: ${html(cannot)}</span></div>`;
+    if (cannot) return { nothing: true, html: `<div class="go unread">${head}<span class="short">Its look cannot be worn on this lens: ${html(cannot)}</span></div>` };
     const { clean, fast, saves } = pocket.answers(state.rig, look, light);
     const told = (rig, allowed) => pocket.told(state.rig, rig, light - pocket.exposes(rig), allowed);
     const minds = [
@@ -212,10 +211,9 @@
     const cleanly = told(clean, tolerance);
     const asides = place.matching.length ? `<span class="aside">${place.matching.map((each) => `<span>${html(each)}</span>`).join("")}</span>` : "";
     const rushed = fast ? button("rush", "fast", fast, `In a rush: ${html(inShort(told(fast, rush)))} <span class="saves">saves ${pocketWords.rounded(saves)} s</span>`) : "";
-    return { nothing: cleanly.glass === "" && cleanly.way === "stay" && !cleanly.newIso && !cleanly.newShutter,
+    return { nothing: cleanly.nothing,
       html: form(place.number, stop, button("go", "clean", clean, `${head}${answer(cleanly, minds)}${asides}`) + rushed) };
   };
-  const textOf = (drawn) => (typeof drawn === "string" ? drawn : drawn.html);
 
   // The stops that come, each at its own time; those that were due long ago, with the next one due too, have gone by.
   const HOUR = 3600000; // ms
@@ -255,13 +253,13 @@
 <p class="when-stop">${first ? `<b>${state.here ? "Next" : "Start here"}${waits && `, ${waits}`}:</b> ` : ""}<span class="ev">${clock(stop.at)}</span>${stop.name === place.name ? "" : ` ${html(stop.name)}`}${waits && !first ? `, ${waits}` : ""}</p>
 ${stop.notes && first ? `<p class="hint">${html(stop.notes)}</p>` : ""}${stop.lens ? `<p class="short">Lens first: ${html(stop.lens)}</p>` : ""}`;
       between = [];
-      drawn.push(`<li id="at-${place.number}${place.number === state.here ? "-here" : ""}"${first ? ' class="next"' : ""}>${comes}${textOf(row(state, place, stop.look, at, html(place.name), stop.number, stop.lens))}</li>`);
+      drawn.push(`<li id="at-${place.number}${place.number === state.here ? "-here" : ""}"${first ? ' class="next"' : ""}>${comes}${row(state, place, stop.look, at, html(place.name), stop.number, stop.lens).html}</li>`);
     }
     const list = [...places.values()];
     const here = list.findIndex((place) => place.number === state.here);
     for (const place of [...list.slice(here + 1), ...list.slice(0, Math.max(here, 0))]) {
       if (seen.has(place.number)) continue;
-      drawn.push(`<li id="at-${place.number}"${drawn.length ? "" : ' class="next"'}>${textOf(row(state, place, place.look, moment, html(place.name)))}</li>`);
+      drawn.push(`<li id="at-${place.number}"${drawn.length ? "" : ' class="next"'}>${row(state, place, place.look, moment, html(place.name)).html}</li>`);
     }
     return drawn.join("") || '<li class="notice">This day has no other place.</li>';
   };
@@ -291,9 +289,9 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     const along = (position) => +((100 * (Math.min(Math.max(position, scale[0]), scale[1]) - scale[0])) / Math.max(scale[1] - scale[0], 1)).toFixed(2);
     const at = irises.reduce((best, each) => (Math.abs(each[0] - rig.aperture) < Math.abs(best[0] - rig.aperture) ? each : best))[1];
     svg.querySelector('[stroke-width="2.2"]')?.setAttribute("d", `M${along(at)} 1v8`);
-    const bar = svg.querySelector('[stroke-width="2"]');
-    if (look) bar?.setAttribute("d", `M${along(look.widest)} 9h${along(look.narrowest) - along(look.widest)}`);
-    else bar?.remove();
+    svg.querySelector('[stroke-width="2"]')?.remove();
+    const [from, to] = look ? [along(look.widest), along(look.narrowest)] : [0, 0];
+    if (to > from) svg.querySelector("path").insertAdjacentHTML("afterend", `<path d="M${from} 9h${+(to - from).toFixed(2)}" stroke="currentColor" stroke-width="2"/>`);
   };
 
   const SAID = {
@@ -304,7 +302,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     sky: () => "Kept. The forecast goes by it once the server answers.",
     shifts: (of) => `All ${Math.abs(of.minutes)} min ${of.minutes > 0 ? "later" : "earlier"}.`,
   };
-  const saidOf = (entry) => SAID[entry?.url.match(/[a-z-]+$/)[0]]?.(Object.fromEntries(entry.fields)) ?? "";
+  const saidOf = (entry) => (entry && SAID[outbox.kindOf(entry)]?.(saidBy(entry))) ?? "";
 
   // What the server does not know yet of the light here.
   const nudgedWords = (state) => {
@@ -357,7 +355,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     }
     const list = day.querySelector(".rows");
     const standing = place && row(state, place, stop?.look ?? place.look, moment, "Here, as the light is now", state.stop);
-    const wanted = standing?.html && !standing.nothing ? standing.html : "";
+    const wanted = standing && !standing.nothing ? standing.html : "";
     let hereNow = day.querySelector(".here-now");
     if (wanted && !hereNow) {
       hereNow = document.createElement("div");
@@ -419,7 +417,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     if (outbox.full && waiting.length) lines.push("This phone can keep no more: what was tapped is lost if this page is closed before it is sent.");
     if (moved) lines.push(`${html(moved)} <button type="button" id="moved-seen">I have seen it</button>`);
     for (const entry of outbox.refused()) {
-      const what = { moves: "The walk", nudges: "The nudge", undo: "The undo", readings: "The reading", photo: "The photo", rig: "The rig", clips: "The clip" }[entry.url.match(/[a-z-]+$/)[0]] ?? "What was done";
+      const what = { moves: "The walk", nudges: "The nudge", undo: "The undo", readings: "The reading", photo: "The photo", rig: "The rig", clips: "The clip" }[outbox.kindOf(entry)] ?? "What was done";
       lines.push(`${what} of ${clock(entry.made)} was not taken: ${html(entry.refused)} <button type="button" data-let-go="${html(entry.id)}">Let it go</button>`);
     }
     const text = lines.filter(Boolean).map((line) => `<span>${line}</span>`).join("");
@@ -434,7 +432,6 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   document.addEventListener("outbox:changed", () => { if (base) say(); });
   document.addEventListener("outbox:out", () => { if (base) say(); });
   document.addEventListener("outbox:away", () => {
-    outbox.away = true;
     if (!base) return;
     if (outbox.waiting(dayPath).length) draw(); // else the server's own words stand as long as they are of this minute
     say();
@@ -510,8 +507,8 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     if (mine(state)) ({ base, states, skew } = state);
     if (mine(its)) take(its.doc);
     learn();
-    if ("kept" in document.documentElement.dataset) outbox.away = true;
     const isCopy = "kept" in document.documentElement.dataset;
+    if (isCopy) outbox.away = true;
     if (outbox.away || outbox.waiting(dayPath).length) draw();
     say();
     if (isCopy) fetchAgain(); // the copy came because the server was slow, perhaps

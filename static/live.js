@@ -91,7 +91,7 @@
       if (status === 401) over();
       if (status === 404) gone();
     } catch {
-      if (!ended) document.dispatchEvent(new CustomEvent("outbox:away"));
+      if (!ended) outbox.goneAway();
     }
   };
   const connect = () => {

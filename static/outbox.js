@@ -62,10 +62,14 @@
   const tell = (what, detail = {}) => document.dispatchEvent(new CustomEvent(`outbox:${what}`, { detail }));
   const inOrder = (one, other) => one.made - other.made;
   const own = () => entries.filter((entry) => entry.who === who());
-  const waits = (entry) => !entry.refused;
 
-  outbox.all = () => own();
-  outbox.waiting = (day) => own().filter((entry) => waits(entry) && (!day || entry.day === day));
+  outbox.all = own;
+  outbox.kindOf = (entry) => entry.url.match(/[a-z-]+$/)[0]; // "moves", "sky-nudges", "readings"
+  outbox.goneAway = () => {
+    outbox.away = true;
+    tell("away");
+  };
+  outbox.waiting = (day) => own().filter((entry) => !entry.refused && (!day || entry.day === day));
   outbox.refused = () => own().filter((entry) => entry.refused);
 
   // Other pages of this phone keep theirs here too.
@@ -103,7 +107,7 @@
   };
 
   const lastOf = new Map(); // what this page did last on each day
-  // day: its path. fields: of the form, but for the event's id and times. Gives the entry; `stored` resolves once kept.
+  // day: its path. fields: of the form, but for the event's id and times. Gives the entry, and a promise of its keeping.
   outbox.put = (day, url, fields) => {
     const newest = entries.at(-1)?.made ?? 0;
     const after = outbox.waiting(day).at(-1)?.id ?? lastOf.get(day);
@@ -118,7 +122,7 @@
   const bodyOf = (entry) => {
     const said = [...entry.fields, ["event_id", entry.id], ["made_at", entry.made], ["sent_at", Math.max(Date.now(), entry.made)]];
     if (entry.after) said.push(["after", entry.after]);
-    const body = entry.fields.some(([, value]) => value instanceof Blob) ? new FormData() : new URLSearchParams();
+    const body = outbox.kindOf(entry) === "photo" ? new FormData() : new URLSearchParams();
     for (const [name, value] of said) body.append(name, value);
     return body;
   };
@@ -128,13 +132,14 @@
     return [...new Set(said)].join(" ") || page.querySelector("h1")?.textContent || "The server refused it.";
   };
 
+  const FROM_A_PAGE_OF_ITS_OWN = new Set(["rig", "readings", "photo"]); // which needs no day page for an answer
   // Sends one. Gives whether to go on with the next.
   const send = async (entry) => {
     const newest = outbox.waiting(entry.day).at(-1) === entry;
-    const drawn = newest && document.getElementById("day")?.dataset.day === entry.day && /\/(moves|nudges|sky|sky-nudges|clips|undo|lens|shifts)$/.test(entry.url);
+    const drawn = newest && document.getElementById("day")?.dataset.day === entry.day && !FROM_A_PAGE_OF_ITS_OWN.has(outbox.kindOf(entry));
     const first = entry.tries === 0;
     entry.tries += 1;
-    const patience = entry.fields.some(([, value]) => value instanceof Blob) ? PHOTO_PATIENCE : PATIENCE;
+    const patience = outbox.kindOf(entry) === "photo" ? PHOTO_PATIENCE : PATIENCE;
     let response;
     let text;
     try {
@@ -144,14 +149,12 @@
       });
       text = await response.text();
     } catch {
-      outbox.away = true;
-      tell("away");
+      outbox.goneAway();
       return false;
     }
     const { status } = response;
     if (status >= 500 || RESTING.has(status)) {
-      outbox.away = true;
-      tell("away");
+      outbox.goneAway();
       return false;
     }
     if (status === 401) {

@@ -58,7 +58,6 @@
         headers.set("x-kept-at", new Date().toISOString());
         await pages.put(address, new Response(await response.blob(), { headers }));
       }
-      document.dispatchEvent(new CustomEvent("phone:kept"));
     } catch { /* no signal, or no room: what is kept is kept */ }
     going = false;
   };

@@ -119,8 +119,8 @@
       return best;
     }
 
-    // The answers to a level [EV] for the look of this number: {clean, fast, beyond}. fast is null where it saves too
-    // little; beyond, where the level is outside what was worked out.
+    // The answers to a level [EV] for the look of this number: {clean, fast, saves}. fast is null where it saves [s] too
+    // little. A level outside what was worked out takes the answer at its end, and the words say what is wrong then.
     answers(rig, look, level) {
       const { span } = this.doc.looks[look];
       if (span === null) return null;
@@ -128,12 +128,10 @@
       const [clean, fast] = this.table(rig)[span].map((runs) => {
         let at = 0;
         while (at + 2 < runs.length && runs[at + 2] <= tenths) at += 2;
-        return { number: runs[at + 1], first: runs[0] };
+        return runs[at + 1] < 0 ? null : this.rig(runs[at + 1]);
       });
-      const rigs = { clean: this.rig(clean.number), fast: fast.number < 0 ? null : this.rig(fast.number) };
-      const saves = rigs.fast && this.seconds(rig, rigs.clean) - this.seconds(rig, rigs.fast);
-      if (rigs.fast && saves < this.doc.worth) rigs.fast = null;
-      return { ...rigs, saves };
+      const saves = fast && rounded((this.seconds(rig, clean) - this.seconds(rig, fast)) * 1e6) / 1e6;
+      return { clean, fast: saves < this.doc.worth ? null : fast, saves };
     }
 
     // How two rigs differ, as the hand does it: [what, seconds, filter or figure].
@@ -202,9 +200,11 @@
       const turned = did("open") ?? did("close");
       const missed = Math.abs(over) > allowed + 1e-9;
       const more = Math.max(density[0], rounded((over / density[1]) * 10) / 10).toFixed(2).replace(/0$/, "");
+      const glass = capital(this.#glassWords(done).join(", "));
       const cure = over > 0 ? `${more} more ND would mend it` : `it needs ${size(over)} more light`;
       return {
-        glass: capital(this.#glassWords(done).join(", ")),
+        glass,
+        nothing: !(glass || did("iso") || did("shutter") || turned),
         way: turned ? turned[0] : "stay",
         clicks: turned ? turned[2] : 0,
         turn: turned ? `${turned[0]} ${this.turnSize(turned[2])}` : "stay",
@@ -252,5 +252,5 @@
   }
 
   globalThis.Pocket = Pocket;
-  globalThis.pocketWords = { ev, capital, stopsOf, error, rounded };
+  globalThis.pocketWords = { ev, capital, rounded };
 }

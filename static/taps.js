@@ -40,7 +40,7 @@ const tap = (form, fields) => {
     tappedOnce.add(what);
   }
   // An undo takes back the tap before it, whose answer need not be here yet.
-  const undoes = path.endsWith("/undo") && globalThis.believed?.().last;
+  const undoes = path.endsWith("/undo") && globalThis.believed?.()?.last;
   if (path.endsWith("/undo")) undone = performance.now();
   const { entry } = outbox.put(dayOf(path), path, undoes ? [["event", undoes]] : fields);
   entry.at = performance.now();
@@ -158,7 +158,7 @@ document.addEventListener("htmx:after:swap", (event) => {
 
 document.addEventListener("htmx:error", (event) => {
   const { request } = event.detail.ctx ?? {};
-  if (request?.method === "GET") document.dispatchEvent(new CustomEvent("outbox:away"));
+  if (request?.method === "GET") outbox.goneAway();
   else signal("Not kept: the server did not answer. Tap again.");
 });
 document.addEventListener("htmx:response:error", (event) => {

@@ -18,7 +18,7 @@ from server.exposure.moves import best_pictures, cannot_wear, no_steady_shutter
 from server.exposure.rig import Kit, Look, Rig, check_rig, nearest_rig
 from server.exposure.scales import exact_f_number
 from server.exposure.sun import Site
-from server.exposure.trust import Level, Read, levels_then
+from server.exposure.trust import Level, Read, levels, levels_then
 
 from . import questions, tables
 from .crews import NotThere
@@ -231,6 +231,20 @@ class Day:
         # In UTC: by the clock of a zone, two moments may have one name.
         at = moment.astimezone(UTC)
         return lit_at(self.site, self.places, (at,) * len(self.places), self.sky(now))
+
+    def levels_through(self, times: Sequence[datetime], now: datetime) -> dict[int, list[Level]]:
+        """
+        The light at each of these times, by place, as far as is known now; none where nobody has read it.
+
+        Not remembered beside the levels of the minute, which every tap asks for again.
+        """
+        read = [(place.number, read_of(place.spot, place.light)) for place in self.places if place.light is not None]
+        found: dict[int, list[Level]] = {place.number: [] for place in self.places}
+        for moment in times:
+            there = levels(self.site, [each for _, each in read], moment, self.sky(now))
+            for (number, _), level in zip(read, there, strict=True):
+                found[number].append(level)
+        return found
 
     def ahead(self, now: datetime) -> tuple[Stop, ...]:
         """
@@ -509,11 +523,13 @@ def with_lens(session: Session, member: Member, day_id: int, lens: int) -> Carri
     return used
 
 
-def on_the_camera(session: Session, member: Member, day_id: int, moment: datetime | None) -> tuple[Kit, Rig]:
+def on_the_camera(session: Session, member: Member, day: Day, moment: datetime | None) -> tuple[Kit, Rig]:
     """What somebody had on the camera at a moment, None: now; with the kit in use then."""
-    row = _row(session, member, day_id)
-    own = _cameras(session, day_id, row)[row.camera]
-    events = (event for event in _events(session, day_id) if moment is None or event.made_at <= moment)
+    if moment is None or day.state.last is None or day.state.last.made_at <= moment:
+        return day.kit, day.rig
+    row = _row(session, member, day.id)
+    own = _cameras(session, day.id, row)[row.camera]
+    events = (event for event in _events(session, day.id) if event.made_at <= moment)
     state = fold(events, own.start, {}, camera=own.number)
     kit = own.carried(session, state.lens).kit
     return kit, nearest_rig(kit, state.rig)

@@ -91,8 +91,8 @@ class Answers:
 
     @property
     def saved(self) -> float:
-        """What the fast one saves the hand [s]."""
-        return self.clean.score.hand_seconds - self.fast.score.hand_seconds
+        """What the fast one saves the hand [s]; to a millionth, as parts of a score are compared."""
+        return round(self.clean.score.hand_seconds - self.fast.score.hand_seconds, DECIMALS)
 
     @property
     def worth_rushing(self) -> bool:
@@ -482,28 +482,18 @@ class _Questions:
         """Each place's clean and fast rig, the fast one where it is worth it; see `answering_rigs`."""
         found = list(self._best())
         half = len(found) // 2
-        known: dict[tuple[int, int], Rig] = {}
-        seconds: dict[tuple[int, int, int], float] = {}
-
-        def rig(of: tuple[int, int]) -> Rig:
-            if of not in known:
-                known[of] = self.rig_of(self.rig, *of)
-            return known[of]
-
-        def hand(question: int, of: tuple[int, int]) -> float:
-            key = (int(self.wish[question]), *of)
-            if key not in seconds:
-                seconds[key] = self._hand_seconds(*key)
-            return seconds[key]
-
-        rigs: list[tuple[Rig, Rig | None]] = []
-        for number, (clean, fast) in enumerate(zip(found[:half], found[half:], strict=True)):
-            worth_it = (
-                self.glass.seconds[fast[0]] < self.glass.seconds[clean[0]]
-                and hand(number, clean) - hand(number, fast) >= WORTH_SAVING
-            )
-            rigs.append((rig(clean), rig(fast) if worth_it else None))
-        return rigs
+        way, setting = np.array(found).T
+        hand, glass = np.empty(len(found)), self.glass.seconds[way]
+        for number, wish in enumerate(self.wishes):
+            mine = self.wish == number
+            hand[mine] = self._hand_seconds(wish, way[mine], setting[mine])
+        saved = np.round(hand[:half] - hand[half:], DECIMALS)
+        worth_it = (glass[half:] < glass[:half]) & (saved >= WORTH_SAVING)
+        rigs = {pair: self.rig_of(self.rig, *pair) for pair in dict.fromkeys(found)}
+        return [
+            (rigs[clean], rigs[fast] if worth else None)
+            for clean, fast, worth in zip(found[:half], found[half:], worth_it.tolist(), strict=True)
+        ]
 
     def _again(self, move: Move, question: int) -> Move:
         """The same move as the answer to another question, which may mind its error less."""
@@ -611,12 +601,11 @@ class _Questions:
         cost: Floats = iris[dials.iris[some]] + iso[dials.iso[some]] + shutter[dials.shutter[some]]
         return cost
 
-    def _hand_seconds(self, wish: int, way: int, setting: int) -> float:
-        """What the hand needs in all [s] for a setup and a setting."""
-        asked, hands = self.wishes[wish], self.kit.hands
-        stray = hands.stray * asked.off_wanted[self.dials.iris[setting]] / self.dials.clicks
-        cost = self._setting_cost(asked, np.array([setting]))[0] - stray
-        return float(self.glass.seconds[way] + self.glass.wheel[way] + cost)
+    def _hand_seconds(self, wish: _Wish, way: Ints, setting: Ints) -> Floats:
+        """What the hand needs in all [s] for setups, each with a setting."""
+        stray = self.kit.hands.stray * wish.off_wanted[self.dials.iris[setting]] / self.dials.clicks
+        seconds: Floats = (self.glass.seconds + self.glass.wheel)[way] + self._setting_cost(wish, setting) - stray
+        return seconds
 
     def unbeaten(self) -> list[tuple[int, int]]:
         """The setup and setting of every rig of the first question that no other beats; see `other_ways`."""
@@ -624,10 +613,7 @@ class _Questions:
         wish, dials = self.wishes[self.wish[0]], self.dials
         off = np.round(wish.shutter_off[dials.shutter[setting]], DECIMALS)
         way, setting = way[off == off.min()], setting[off == off.min()]
-        hands = self.kit.hands
-        stray = hands.stray * wish.off_wanted[dials.iris[setting]] / dials.clicks
-        seconds = (self.glass.seconds + self.glass.wheel)[way] + self._setting_cost(wish, setting) - stray
-        seconds = np.round(seconds, DECIMALS)
+        seconds = np.round(self._hand_seconds(wish, way, setting), DECIMALS)
         residual = np.round(np.abs(self.target[0, way] - dials.exposure[setting]), DECIMALS)
         measures = np.stack((seconds, wish.off_wanted[dials.iris[setting]], wish.iso_lift[dials.iso[setting]]))
         # The quickest for each iris and ISO lift; only these can be unbeaten, and they are few.

@@ -11,7 +11,6 @@ from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import BeforeValidator
 from sqlalchemy import update
-from starlette.datastructures import FormData
 
 from server.book import tables
 from server.book.days import append, changed, checked_rig, in_log, is_of_another, on_the_camera, open_day, with_lens
@@ -481,9 +480,10 @@ def take_reading(
     """A new reading on the day; a camera's reading counts the glass that is on the camera."""
     with book.writing() as session:
         day = open_day(session, visitor, day_id)
-        on_camera = _glass_then(session, visitor, day_id, came)
+        event = EventForm.read(came)
+        on_camera = _glass_then(session, visitor, day, event[0])
         reading, typed = read_reading(came, day.time_zone, datetime.now(UTC), lambda _: on_camera)
-        return _take(request, session, visitor, day, place_id, came, reading, typed)
+        return _take(request, session, visitor, day, place_id, event, reading, typed)
 
 
 @router.post("/days/{day_id}/places/{place_id}/photo")
@@ -499,18 +499,18 @@ def take_photo(
     fields, data = came
     with book.writing() as session:
         day = open_day(session, visitor, day_id)
-        on_camera = _glass_then(session, visitor, day_id, fields)
+        event = EventForm.read(fields)
+        on_camera = _glass_then(session, visitor, day, event[0])
         now = datetime.now(UTC)
         reading, typed = read_photo_reading(
             fields, data, day.time_zone, now, lambda form: on_camera if form.through else 0.0
         )
-        return _take(request, session, visitor, day, place_id, fields, reading, typed)
+        return _take(request, session, visitor, day, place_id, event, reading, typed)
 
 
-def _glass_then(session: Session, visitor: Visitor, day_id: int, came: FormData) -> float:
+def _glass_then(session: Session, visitor: Visitor, day: Day, form: EventForm | None) -> float:
     """What the camera looked through [stops] when a reading was made, which may come late."""
-    form, _ = EventForm.read(came)
-    return glass_stops(*on_the_camera(session, visitor, day_id, None if form is None else form.happened))
+    return glass_stops(*on_the_camera(session, visitor, day, None if form is None else form.happened))
 
 
 def _take(
@@ -519,12 +519,12 @@ def _take(
     visitor: Visitor,
     day: Day,
     place_id: int,
-    came: FormData,
+    form: tuple[EventForm | None, Typed],
     reading: Reading | None,
     typed: Typed,
 ) -> Response:
     place = day.place(place_id)
-    event, typed_id = EventForm.read(came)
+    event, typed_id = form
     typed.errors |= typed_id.errors
     if reading is None or event is None:
         return _meter_page(request, day, place, typed, status=422)
@@ -559,9 +559,7 @@ def _drawn(
     """
     if typed.errors:
         wrong = "Not kept: " + "; ".join(typed.errors.values())
-    if not wrong and _wants_no_page(request):
-        return Response(status_code=204)
-    if not wrong and not wants_fragment(request):
+    if not wrong and (_wants_no_page(request) or not wants_fragment(request)):
         return _to_day(request, day_id)
     with book.reading() as session:
         day = open_day(session, visitor, day_id)
@@ -605,7 +603,7 @@ def _wants_no_page(request: Request) -> bool:
 
 
 def _to_day(request: Request, day_id: int, query: str = "") -> Response:
+    where = f"{request.app.url_path_for('show_day', day_id=day_id)}{query}"
     if _wants_no_page(request):
-        where = f"{request.app.url_path_for('show_day', day_id=day_id)}{query}"
         return Response(status_code=204, headers={"content-location": where})
-    return RedirectResponse(f"{request.app.url_path_for('show_day', day_id=day_id)}{query}", status_code=303)
+    return RedirectResponse(where, status_code=303)

@@ -37,7 +37,7 @@ from .phone_state import EPOCH, FORMAT, MILLISECOND, milliseconds, pocket_mark
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from server.book.days import Day, DayPlace, LitStop
+    from server.book.days import Day, Lit, LitStop
     from server.exposure.glass import Filter
     from server.exposure.rig import Kit, Look, Rig
 
@@ -69,6 +69,7 @@ def pocket_of(day: Day, now: datetime) -> dict[str, Any]:
     midnight = datetime.combine(day.on, time(), zone)
     ends = instant(midnight) + timedelta(days=1, minutes=NIGHT)
     moment = day.moment(now)
+    sun = sun_at(day.site, moment)
     times = _times(day, now)
     courses = _levels(day, times, now)
     stops = day.lit_stops(day.order, day.used.lens, now)
@@ -81,8 +82,6 @@ def pocket_of(day: Day, now: datetime) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "mark": pocket_mark(day, now),
-        "day": day.id,
-        "made": milliseconds(now),
         "name": day.name,
         "venue": day.venue,
         "zone": day.time_zone,
@@ -96,7 +95,7 @@ def pocket_of(day: Day, now: datetime) -> dict[str, Any]:
         },
         "looks": [_look(look, numbers.get(look), worn[look], kit) for look in looks],
         "times": [milliseconds(times[0]), STEP // MILLISECOND],
-        "places": [_place(day, place, looks, courses[place.number], now) for place in day.places],
+        "places": [_place(day, each, looks, courses[each.place.number], sun) for each in day.lit(now)],
         "order": [_stop(day, each, looks) for each in stops],
     }
 
@@ -117,7 +116,6 @@ def kit_document(kit: Kit, rigs: Sequence[Rig], mains: int | None) -> dict[str, 
         "hands": {name: getattr(kit.hands, name) for name in kit.hands.__slots__},
         "worth": WORTH_SAVING,
         "seen": wording.SEEN,
-        "nudge": light.NUDGE_STOPS,
         "units": {"lux": light.from_lux(1.0).ev100, "luminance": light.from_luminance(1.0).ev100},
         "density": [MARKED_DENSITY_PER_CLICK, STOPS_PER_DENSITY],
         "filters": [_filter(kit, piece) for piece in kit.filters],
@@ -147,12 +145,8 @@ def _times(day: Day, now: datetime) -> list[datetime]:
 
 def _levels(day: Day, times: Sequence[datetime], now: datetime) -> dict[int, list[int]]:
     """The light [hundredths of a stop] at each place with a reading, at each of these times."""
-    levels: dict[int, list[int]] = {place.number: [] for place in day.places}
-    for moment in times:
-        for each in day.lit_then(moment, now):
-            if each.level is not None:
-                levels[each.place.number].append(round(100 * each.level.light.ev100))
-    return levels
+    levels = day.levels_through(times, now)
+    return {place: [round(100 * level.light.ev100) for level in its] for place, its in levels.items()}
 
 
 def _spans(day: Day, stops: Sequence[LitStop], courses: Mapping[int, list[int]], looks: Sequence[Look]) -> list[Span]:
@@ -250,10 +244,9 @@ def _look(look: Look, span: int | None, cannot: str, kit: Kit) -> dict[str, Any]
     }
 
 
-def _place(day: Day, place: DayPlace, looks: Sequence[Look], course: Sequence[int], now: datetime) -> dict[str, Any]:
+def _place(day: Day, lit: Lit, looks: Sequence[Look], course: Sequence[int], sun: float | None) -> dict[str, Any]:
     """A place. course: its first level [hundredths of a stop], and by how much each differs from the one before."""
-    level, read = day.level(place, now), place.light
-    sun = sun_at(day.site, day.moment(now))
+    place, level, read = lit.place, lit.level, lit.place.light
     sight = day.used.sight(place.focal(day.used))
     stale = level is not None and read is not None and level.trust == "stale"
     return {

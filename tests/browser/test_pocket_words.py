@@ -78,7 +78,7 @@ def by_server(kit: Kit, now: Rig, then: Rig, over: float, allowed: float) -> tup
 def said(told: Told) -> dict[str, Any]:
     """The server's words by the names that the script has for them."""
     return {
-        "glass": told.glass, "way": told.turn.way, "clicks": told.turn.clicks, "turn": told.turn.said,
+        "glass": told.glass, "nothing": told.nothing, "way": told.turn.way, "clicks": told.turn.clicks, "turn": told.turn.said,
         "to": told.turn.to, "iso": told.iso, "newIso": told.new_iso, "shutter": told.shutter,
         "newShutter": told.new_shutter, "wrong": told.wrong, "cure": told.cure, "seconds": told.seconds,
     }  # fmt: skip
