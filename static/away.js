@@ -6,6 +6,7 @@
   const STATES_MOST = 12; // that undo can go back to
   const AGAIN = 60000; // ms, until a pocket is asked for that the server may have made larger meanwhile
   const RESTS = 5000; // ms, without a tap
+  const RESTED = 50; // ms, for an answer that is here to be drawn
   const MINUTE = 60000; // ms
   const { ev, capital } = pocketWords;
   const page = () => document.getElementById("day");
@@ -324,10 +325,12 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   };
 
   let shown = null; // the entry whose words stand on the page
+  let ours = false; // whether the page is as the pocket drew it
   const draw = (entry = shown) => {
     const state = believed();
     if (!pocket || !state) return false;
     shown = entry;
+    ours = true;
     const live = now() >= pocket.doc.opens && now() < pocket.doc.ends;
     const moment = live ? now() : pocket.doc.moment ?? state.at;
     const day = page();
@@ -446,6 +449,11 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     keep();
   }, true); // before its answer is drawn
 
+  // What was sent last may have brought no page: the server draws what stands now.
+  document.addEventListener("outbox:rest", () => setTimeout(() => {
+    if (ours && !outbox.away && !outbox.out) fetchAgain();
+  }, RESTED));
+
   const sameRig = (one, other) => (pocket ? pocket.key(one) === pocket.key(other) : JSON.stringify(one) === JSON.stringify(other));
   let expected = null;
   document.addEventListener("htmx:before:swap", () => { expected = believed(); });
@@ -454,6 +462,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     outbox.away = false;
     delete document.documentElement.dataset.kept;
     shown = null;
+    ours = false;
     learn();
     if (outbox.waiting(dayPath).length) draw();
     if (expected && !expected.lost && base && (expected.here !== base.here || !sameRig(expected.rig, base.rig))) {

@@ -380,6 +380,26 @@ def test_a_newer_version_strands_no_phone(new_phone, own_demo, new_day_on, tmp_p
     stands_at(page, "Vestry")
 
 
+def test_a_reading_that_was_sent_last_is_not_said_to_wait_any_more(new_phone, own_demo, new_day_on) -> None:
+    """Its answer brings no page: the server is asked for one."""
+    day = new_day_on(own_demo, "Reading", *SPOTS)
+    phone = new_phone(own_demo)
+    page = prepared(phone, day)
+    own_demo.kill()
+    tap_on(page, "Lawn")
+    stands_at(page, "Lawn")
+    page.get_by_role("link", name="Meter").tap()
+    page.locator(".methods [type=radio][value=lux]").check()
+    page.locator("form.by-lux").get_by_label("Lux", exact=True).fill("640")
+    page.locator("form.by-lux").get_by_role("button", name="Log reading").tap()
+    expect(page.locator(".age")).to_have_text(re.compile(r"read \d\d:\d\d, not sent yet"))
+    with back(own_demo):
+        all_sent(page)
+        expect(page.locator(".age")).to_have_text("fresh: just now")
+        expect(page.locator("header .ev")).to_have_text("EV 8.0")
+        phone.off()
+
+
 def test_a_photo_taken_offline_waits_and_says_so(new_phone, own_demo, new_day_on, tmp_path: Path) -> None:
     """The picture is kept until the server reads its figures; until then the row says that it is not counted."""
     day = new_day_on(own_demo, "Photo", *SPOTS)
