@@ -1,29 +1,28 @@
-"""The command line: python -m server serve, migrate, invite."""
+"""The command line: python -m server serve, migrate, invite, backup, restore, check."""
 
 from __future__ import annotations
 
 import argparse
 import os
-import socket
-import ssl
 import sys
-from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import segno
-import uvicorn
-from fastapi import FastAPI
 
-from server.app import create_app
+from server.book.backups import NoBackup, back_up, restore
+from server.book.checks import check
 from server.book.crews import AmbiguousCrew, crew_to_enter
 from server.book.invites import INVITE_LASTS, make_invite
 from server.book.people import ROLES, THE_SERVER
-from server.book.store import Book
+from server.book.store import Book, NewerSchema
 from server.book.tables import NAME_LONGEST
-from server.door.heard import to_stdout
+from server.book.trouble import OF_THE_DATABASE, trouble_of
+from server.serving import address_of, check_certificate, serve
 from server.settings import BadSetting, Settings
 
-EVERYWHERE = ("0.0.0.0", "::", "")  # noqa: S104 - compared with, not bound to
-STOP_SECONDS = 3  # what open pages get to finish before the server goes
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -33,6 +32,7 @@ def main(arguments: list[str] | None = None) -> int:
     serving = commands.add_parser("serve", help="bring the database up to date and serve the pages")
     serving.add_argument("--certificate", metavar="FILE", help="serve https, with this certificate and its chain (PEM)")
     serving.add_argument("--key", metavar="FILE", help="the certificate's key (PEM), where it is a file of its own")
+    serving.add_argument("--workers", metavar="N", help="processes to serve with; several need PostgreSQL")
     commands.add_parser("migrate", help="bring the database up to date")
     inviting = commands.add_parser("invite", help="let somebody in: print a link and its QR code")
     inviting.add_argument("--role", choices=ROLES, default="lead", help="what they come as (%(default)s)")
@@ -40,50 +40,46 @@ def main(arguments: list[str] | None = None) -> int:
     crew = inviting.add_mutually_exclusive_group()
     crew.add_argument("--crew", type=_name, help="into which crew, where there are several")
     crew.add_argument("--new-crew", type=_name, help="into a new crew of this name")
+    backing_up = commands.add_parser("backup", help="write everything into a new file; the server may be running")
+    backing_up.add_argument("file", metavar="FILE", type=Path)
+    restoring = commands.add_parser("restore", help="bring everything back from such a file, into an empty database")
+    restoring.add_argument("file", metavar="FILE", type=Path)
+    commands.add_parser("check", help="look whether the database is whole, and can be written")
     asked = parser.parse_args(arguments)
     try:
-        settings = Settings.from_environment(os.environ | _files(asked))
-        if asked.command == "serve":
-            return serve(settings)
-        return migrate(settings) if asked.command == "migrate" else invite(settings, asked)
+        os.environ.update(_said(asked))  # where every process of ours reads its settings
+        return COMMANDS[asked.command](Settings.from_environment(), asked)
     except BadSetting as wrong:
-        print(wrong, file=sys.stderr)
-        return 2
+        return _refused(wrong, 2)
+    except AmbiguousCrew as wrong:
+        return _refused(wrong, 2)
+    except (NoBackup, NewerSchema) as wrong:
+        return _refused(wrong, 1)
+    except OF_THE_DATABASE as wrong:
+        trouble = trouble_of(wrong)
+        if trouble is None:
+            raise
+        return _refused(f"{trouble.advice}\n({getattr(wrong, 'orig', None) or wrong})", 1)
 
 
-def _files(asked: argparse.Namespace) -> dict[str, str]:
+def _refused(why: object, status: int) -> int:
+    print(why, file=sys.stderr)
+    return status
+
+
+def _said(asked: argparse.Namespace) -> dict[str, str]:
     """What was said beside the command, as the settings that it stands for."""
-    said = {"LYCHGATE_CERTIFICATE": "certificate", "LYCHGATE_KEY": "key"}
+    said = {"LYCHGATE_CERTIFICATE": "certificate", "LYCHGATE_KEY": "key", "LYCHGATE_WORKERS": "workers"}
     return {name: getattr(asked, option) for name, option in said.items() if getattr(asked, option, None)}
 
 
-def check_certificate(settings: Settings) -> None:
-    """Raises BadSetting where the certificate and its key cannot be served with."""
-    if settings.certificate is None:
-        if settings.key is not None:
-            message = "LYCHGATE_KEY: a key came without a certificate; allowed is both, or neither"
-            raise BadSetting(message)
-        return
-    try:
-        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(
-            settings.certificate, settings.key, password=_no_password
-        )
-    except (ssl.SSLError, OSError, ValueError) as wrong:
-        message = (
-            f"LYCHGATE_CERTIFICATE, LYCHGATE_KEY: {wrong}; allowed is a certificate in PEM and its own key, "
-            "without a password"
-        )
-        raise BadSetting(message) from wrong
+def _serve(settings: Settings, _asked: argparse.Namespace) -> int:
+    check_certificate(settings)
+    _migrate(settings, _asked)
+    return serve(settings)
 
 
-def _no_password() -> str:
-    """Nobody is there to type one; without this, the library would ask for it on the terminal."""
-    message = "the key has a password"
-    raise ValueError(message)
-
-
-def migrate(settings: Settings) -> int:
-    """Bring the tables to the newest schema."""
+def _migrate(settings: Settings, _asked: argparse.Namespace) -> int:
     book = Book(settings)
     book.migrate()
     book.close()
@@ -91,7 +87,7 @@ def migrate(settings: Settings) -> int:
     return 0
 
 
-def invite(settings: Settings, asked: argparse.Namespace) -> int:
+def _invite(settings: Settings, asked: argparse.Namespace) -> int:
     """Make an invite, as the first lead of a crew needs it: nobody else can."""
     book = Book(settings)
     book.migrate()
@@ -100,15 +96,41 @@ def invite(settings: Settings, asked: argparse.Namespace) -> int:
             crew = crew_to_enter(session, asked.crew, asked.new_crew)
             name = crew.name
             token = make_invite(session, crew.id, asked.role, THE_SERVER, INVITE_LASTS[asked.lasts])
-    except AmbiguousCrew as wrong:
-        print(wrong, file=sys.stderr)
-        return 2
     finally:
         book.close()
     link = f"{address_of(settings, settings.port)}join#{token}"
     print(f"\nAn invite into “{name}” as {asked.role}, for one, for one {asked.lasts}:\n{link}\n")
     segno.make(link, error="m").terminal(compact=True)
     return 0
+
+
+def _back_up(settings: Settings, asked: argparse.Namespace) -> int:
+    if settings.file is not None and not settings.file.is_file():
+        raise NoBackup(f"There is no database at {settings.file}.")
+    counts = back_up(Book(settings), asked.file)
+    print(f"{asked.file} holds {_listed(counts)}. It lets in whoever may read it: keep it as you keep a password.")
+    return 0
+
+
+def _restore(settings: Settings, asked: argparse.Namespace) -> int:
+    counts = restore(asked.file, Book(settings))
+    print(f"Restored: {_listed(counts)}.")
+    return 0
+
+
+def _check(settings: Settings, _asked: argparse.Namespace) -> int:
+    whole = True
+    for finding in check(settings):
+        print(f"{'ok    ' if finding.good else 'WRONG '} {finding.words}")
+        whole = whole and finding.good
+    return 0 if whole else 1
+
+
+def _listed(counts: Mapping[str, int]) -> str:
+    """What somebody would look for first, and how much there is in all."""
+    named = (("crews", "crew"), ("days", "day"), ("events", "tap"))
+    said = [f"{counts[table]} {word}{'' if counts[table] == 1 else 's'}" for table, word in named]
+    return f"{', '.join(said)}; {sum(counts.values())} rows in all"
 
 
 def _name(came: str) -> str:
@@ -118,91 +140,14 @@ def _name(came: str) -> str:
     return line
 
 
-def serve(settings: Settings) -> int:
-    """Serve until stopped, after saying where."""
-    check_certificate(settings)
-    try:
-        listening = _listen(settings)
-    except OSError as wrong:
-        print(f"Cannot listen on {settings.host}, port {settings.port}: {wrong.strerror}.", file=sys.stderr)
-        print("Choose another with LYCHGATE_PORT or LYCHGATE_HOST.", file=sys.stderr)
-        return 1
-    with listening:
-        migrate(settings)
-        to_stdout()
-        _say_where(settings, listening.getsockname()[1])
-        app = create_app(settings)
-        server = _Server(
-            uvicorn.Config(
-                app,
-                log_level="warning",
-                access_log=False,
-                server_header=False,
-                timeout_graceful_shutdown=STOP_SECONDS,
-                # Who asks, and how, is taken from a proxy's word only where one was named.
-                proxy_headers=settings.proxies is not None,
-                forwarded_allow_ips=settings.proxies or "",
-                ssl_certfile=settings.certificate,
-                ssl_keyfile=settings.key,
-            )
-        )
-        with suppress(KeyboardInterrupt):  # Ctrl-C is how it is stopped, not a mistake
-            server.run(sockets=[listening])
-    return 0
-
-
-class _Server(uvicorn.Server):
-    """A server that lets go of the pages that listen to a day before it waits for its open answers."""
-
-    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        """Stop. The application itself is told only when every answer has ended."""
-        app = self.config.app
-        if isinstance(app, FastAPI) and hasattr(app.state, "listening"):
-            app.state.listening.end()
-        await super().shutdown(sockets)
-
-
-def _listen(settings: Settings) -> socket.socket:
-    """The socket, taken before anything is said, so that a taken port is said first."""
-    family, _, _, _, address = socket.getaddrinfo(settings.host or None, settings.port, type=socket.SOCK_STREAM,
-                                                  flags=socket.AI_PASSIVE)[0]  # fmt: skip
-    listening = socket.socket(family, socket.SOCK_STREAM)
-    try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(address)
-        listening.listen(2048)  # from here on a visitor waits for the first answer instead of being turned away
-    except OSError:
-        listening.close()
-        raise
-    return listening
-
-
-def address_of(settings: Settings, port: int) -> str:
-    """Where people reach it, with a slash at the end: as it was said, else this machine's own address."""
-    if settings.address:
-        return f"{settings.address}/"
-    host = (_own_address() or "127.0.0.1") if settings.host in EVERYWHERE else settings.host
-    scheme = "http" if settings.certificate is None else "https"
-    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
-
-
-def _say_where(settings: Settings, port: int) -> None:
-    print(f"\nLychgate is open at {address_of(settings, port)}")
-    if settings.open_here:
-        print("Only this machine can open it. For a phone on the same network, set LYCHGATE_HOST=0.0.0.0.")
-    else:
-        print("Nothing is seen there without an invite: python -m server invite")
-    print("Stop it with Ctrl-C.", flush=True)
-
-
-def _own_address() -> str | None:
-    """The address of this machine on its network. Nothing is sent: a datagram socket only picks the way out."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as way_out:
-        try:
-            way_out.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737: never anybody's
-            return str(way_out.getsockname()[0])
-        except OSError:
-            return None
+COMMANDS: dict[str, Callable[[Settings, argparse.Namespace], int]] = {
+    "serve": _serve,
+    "migrate": _migrate,
+    "invite": _invite,
+    "backup": _back_up,
+    "restore": _restore,
+    "check": _check,
+}
 
 
 if __name__ == "__main__":

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-from contextlib import asynccontextmanager, suppress
-from typing import TYPE_CHECKING
+import signal
+import threading
+from contextlib import asynccontextmanager, contextmanager, suppress
+from typing import TYPE_CHECKING, Any
 
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
@@ -14,6 +16,7 @@ from server import api, pages
 from server.book.crews import NotThere, first_crew
 from server.book.kits import KitIncomplete
 from server.book.store import Book
+from server.book.trouble import OF_THE_DATABASE
 from server.door.entrance import NotAllowed, Stranger, check_doors
 from server.door.guard import Guard
 from server.door.housekeeping import keep_tidy, tidy
@@ -24,11 +27,38 @@ from server.exposure.refused import OutOfRange
 from server.static_files import Files
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncIterator, Callable, Iterator
+    from types import FrameType
 
     from fastapi import FastAPI
 
     from server.settings import Settings
+
+
+@contextmanager
+def told_to_stop(first: Callable[[], None]) -> Iterator[None]:
+    """
+    Have the signals that stop the server do something first: it waits for its open answers before it tells the
+    application that it stops, and some of those would never end by themselves.
+    """
+    if threading.current_thread() is not threading.main_thread():  # a test's own; no signal comes there
+        yield
+        return
+    loop = asyncio.get_running_loop()
+    before: dict[int, Any] = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        loop.call_soon_threadsafe(first)
+        if callable(before[number]):
+            before[number](number, frame)
+
+    for number in before:
+        signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -48,7 +78,8 @@ def create_app(settings: Settings) -> FastAPI:
         app.state.listening = listening = Listening(app.state.book)
         app.state.book.kept = listening.wake
         running = [asyncio.create_task(each) for each in (listening.watch(), keep_tidy(app.state.book))]
-        yield
+        with told_to_stop(listening.end):
+            yield
         listening.end()
         for each in running:
             each.cancel()
@@ -80,6 +111,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(TooManyGuesses, pages.too_many_guesses)
     app.add_exception_handler(KitIncomplete, pages.kit_incomplete)
     app.add_exception_handler(HTTPException, pages.http_error)
+    for kind in OF_THE_DATABASE:
+        app.add_exception_handler(kind, pages.trouble)
     app.add_exception_handler(Exception, pages.failed)
     app.add_middleware(GZipMiddleware, minimum_size=600, compresslevel=6)
     app.add_middleware(Guard, address=settings.address, let_in=let_in)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import os
-import shutil
 import uuid
 import warnings
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -18,13 +17,13 @@ with warnings.catch_warnings():
     warnings.filterwarnings("ignore", message="Using `httpx` with `starlette.testclient`")
     from starlette.testclient import TestClient
 
-from demo.fill import fill
 from server.app import create_app
 from server.book import tables
-from server.book.crews import crew_to_enter, first_crew
+from server.book.backups import count_on
+from server.book.crews import crew_to_enter
 from server.book.invites import make_invite
 from server.book.store import Book
-from server.settings import DATABASE_FILE, Settings
+from tests.databases import Books, Postgres
 from tests.page import Form, Page
 
 if TYPE_CHECKING:
@@ -35,65 +34,97 @@ if TYPE_CHECKING:
     from httpx import Response
 
     from server.book.people import Role
+    from server.settings import Settings
 
 HERE = "http://localhost"
 FRAGMENT = {"HX-Request": "true"}
 
 
-@pytest.fixture
-def settings(tmp_path: Path) -> Settings:
-    """Settings of a book that does not exist yet, open to whoever is at this machine."""
-    return Settings(data=tmp_path / "data", open_here=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What is said of a file alone is not asked of the other database."""
+
+    def is_asked(item: pytest.Item) -> bool:
+        asked = getattr(item, "callspec", None)
+        return item.get_closest_marker("in_a_file") is None or asked is None or asked.params.get("books") != "postgres"
+
+    config.hook.pytest_deselected(items=[item for item in items if not is_asked(item)])
+    items[:] = [item for item in items if is_asked(item)]
 
 
 @pytest.fixture(scope="session")
-def books(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with an empty book and one with the demo in it, made once: a copy takes less time than a migration."""
-    folder = tmp_path_factory.mktemp("books")
-    for name in ("empty", "demo"):
-        book = Book(Settings(data=folder / name))
-        book.migrate()
-        with book.writing() as session:
-            first_crew(session)  # else every application's first act is to make it, and to wait for the disk
-        if name == "demo":
-            fill(book, datetime.now(UTC))
-        book.close()
-    return folder
+def postgres() -> Iterator[Postgres]:
+    """A PostgreSQL of the tests' own."""
+    server = Postgres()
+    try:
+        yield server
+    finally:
+        server.remove()
+
+
+@pytest.fixture(scope="session")
+def books_of(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Books]:
+    """The books of either kind that were made already."""
+    return {}
+
+
+@pytest.fixture(scope="session", params=["file", "postgres"])
+def books(
+    request: pytest.FixtureRequest, books_of: dict[str, Books], tmp_path_factory: pytest.TempPathFactory
+) -> Books:
+    """Where books to try things on come from. Every test that opens one is made twice, once for each database."""
+    kind: str = request.param
+    if kind not in books_of:
+        server = request.getfixturevalue("postgres") if kind == "postgres" else None
+        books_of[kind] = Books(tmp_path_factory.mktemp("books"), server)
+    return books_of[kind]
+
+
+@pytest.fixture(scope="session")
+def spare(books: Books, tmp_path_factory: pytest.TempPathFactory) -> Settings:
+    """Settings of a book that one test after the other has for itself."""
+    return books.new(tmp_path_factory.mktemp("spare") / "data", open_here=True)
 
 
 @pytest.fixture
-def book(settings: Settings, books: Path) -> Iterator[Book]:
+def settings(spare: Settings, tmp_path: Path, books: Books) -> Settings:
+    """Settings of a book that does not exist yet, or has nothing but tables, open to whoever is at this machine."""
+    if books.postgres is None:
+        return replace(spare, data=tmp_path / "data")
+    books.copy("bare", spare)
+    return spare
+
+
+@pytest.fixture
+def book(settings: Settings, books: Books) -> Iterator[Book]:
     """An empty book, open."""
-    settings.data.mkdir()
-    shutil.copy(books / "empty" / DATABASE_FILE, settings.data)
+    books.copy("empty", settings)
     book = Book(settings)
     yield book
     book.close()
 
 
 @pytest.fixture(scope="session")
-def restarted(tmp_path_factory: pytest.TempPathFactory) -> Startable:
+def restarted(books: Books, tmp_path_factory: pytest.TempPathFactory) -> Startable:
     """One application, started by every test: its routes are made ready once, which is most of a request's time."""
-    return Startable(Settings(data=tmp_path_factory.mktemp("restarted") / "data", open_here=True))
+    return Startable(books, tmp_path_factory.mktemp("restarted") / "data")
 
 
 @pytest.fixture
-def client(restarted: Startable, books: Path) -> Iterator[TestClient]:
+def client(restarted: Startable) -> Iterator[TestClient]:
     """An application just started on an empty book. What it raises, the test raises; it follows no redirections."""
-    yield from restarted.on(books / "empty")
+    yield from restarted.on("empty")
 
 
 @pytest.fixture
-def demo_client(restarted: Startable, books: Path) -> Iterator[TestClient]:
+def demo_client(restarted: Startable) -> Iterator[TestClient]:
     """The same with the demo in the book."""
-    yield from restarted.on(books / "demo")
+    yield from restarted.on("demo")
 
 
 @pytest.fixture(scope="session")
-def calls(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+def calls(books: Books, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     """One application for all calls that keep nothing."""
-    settings = Settings(data=tmp_path_factory.mktemp("calls") / "data", open_here=True)
-    yield from Startable(settings).on(books / "empty")
+    yield from Startable(books, tmp_path_factory.mktemp("calls") / "data").on("empty")
 
 
 def at_this_machine(app: FastAPI, **options: Any) -> TestClient:
@@ -105,17 +136,17 @@ def at_this_machine(app: FastAPI, **options: Any) -> TestClient:
 class Startable:
     """An application that starts on a copy of a book, as often as asked, one after the other."""
 
-    def __init__(self, settings: Settings) -> None:
-        self._data = settings.data
-        self._app = create_app(settings)
+    def __init__(self, books: Books, data: Path, *, open_here: bool = True) -> None:
+        self._books = books
+        self._settings = books.new(data, open_here=open_here)
+        self._app = create_app(self._settings)
         self._running = False
 
-    def on(self, book: Path) -> Iterator[TestClient]:
+    def on(self, name: str) -> Iterator[TestClient]:
+        """`empty` or `demo`."""
         assert not self._running, "a test has an empty book or the demo, not both"
         self._running = True
-        shutil.rmtree(self._data, ignore_errors=True)
-        self._data.mkdir()
-        shutil.copy(book / DATABASE_FILE, self._data)
+        self._books.copy(name, self._settings)
         try:
             with at_this_machine(self._app) as client:
                 yield client
@@ -130,13 +161,12 @@ def site(client: TestClient) -> Site:
 
 
 @pytest.fixture(scope="module")
-def unchanged(books: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+def unchanged(books: Books, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """
     Somebody at one application for all tests of a file in which nothing may be kept: a day at two places with
     readings, which every such test finds as it was.
     """
-    settings = Settings(data=tmp_path_factory.mktemp("unchanged") / "data", open_here=True)
-    for client in Startable(settings).on(books / "empty"):
+    for client in Startable(books, tmp_path_factory.mktemp("unchanged") / "data").on("empty"):
         site = Site(client)
         site.day_at(8, 9)
         before = site.book()
@@ -290,6 +320,7 @@ class Site:
                         session.execute(
                             table.insert(), [dict(zip(table.columns.keys(), row, strict=True)) for row in rows]
                         )
+                count_on(session.connection())
             return 1, [*range(1, len(lights) + 1)]
         venue = self.venue()
         places = [self.place(venue, f"Place {number}", ev) for number, ev in enumerate(lights, 1)]

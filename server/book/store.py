@@ -1,223 +1,172 @@
 """
-Opening the database: who may read and who may write, and how durably.
+The open database: who may read and who may write, whichever of the two kinds it is.
 
-SQLite: WAL, every commit synced to the disk, writers queued by a lock in this process and one connection, since
-SQLite's own waiting sleeps (measured: 30 times the write tail) and its releases up to 3.51.2 can lose a commit when
-two connections write and checkpoint at one moment. A lock on the database's folder queues other processes too.
+In a file (`in_a_file`): one process serves, all writers queue. In PostgreSQL (`in_postgres`): several do, and the
+writers of one crew queue. Whoever writes finds what they read unchanged until it is kept, on both.
 """
 
 from __future__ import annotations
 
-import os
-import sqlite3
-import sys
 import threading
-from contextlib import contextmanager, nullcontext
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Protocol
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Connection, Engine, create_engine, event, make_url
+from alembic.util import CommandError
+from sqlalchemy import text
 from sqlalchemy.orm import Session
-from sqlalchemy.pool import StaticPool
 
-from server.settings import CHECKOUT, DATABASE_FILE, BadSetting
+from server.settings import CHECKOUT
 
-if sys.platform != "win32":
-    import fcntl
+from .in_a_file import InAFile
+from .in_postgres import InPostgres
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
+
+    from sqlalchemy import Connection, Engine
 
     from server.settings import Settings
 
 MIGRATIONS = CHECKOUT / "server" / "book" / "migrations"
 
 
+class NewerSchema(Exception):
+    """A database that a newer version of this program has written."""
+
+    def __str__(self) -> str:
+        return "The database is of a newer version than this server, which must not touch it. Update the server."
+
+
+class Database(Protocol):
+    """What the two kinds of database have in common."""
+
+    reader: Engine
+    writer: Engine
+
+    def turn(self) -> AbstractContextManager[None]:
+        """The wait, within this process, until it may write."""
+
+    def begun(self, session: Session, crew: int | None) -> None:
+        """Work of a crew begins: of nobody else's rows, where one is named. Waits for those who must be done first."""
+
+    def ending(self, session: Session, crew: int | None) -> None:
+        """It is about to be kept."""
+
+    def watching(self, kept: Callable[[], None]) -> AbstractContextManager[Callable[[], object]]:
+        """`Book.watching`. kept: to be called where another process is heard to have kept something."""
+
+    def migrating(self, connection: Connection) -> AbstractContextManager[None]:
+        """While tables are changed."""
+
+    def wipe(self) -> bool | None:
+        """`Book.wipe`; None where the database does that by itself in its own time."""
+
+    def close(self) -> None:
+        """Let go of every connection."""
+
+
 class Book:
     """
     The open database. `reading()` and `writing()` give a session for one piece of work each.
 
-    kept  called after each piece of work that this process has kept, by whichever thread did it
+    kept       called after each piece of work that was kept, by whichever thread did it or heard of it
+    is_a_file  whether asking it takes no waiting
     """
 
     def __init__(self, settings: Settings) -> None:
-        url = make_url(settings.url)
+        url = settings.url
+        self.is_a_file = url.get_backend_name() == "sqlite"
         self.kept: Callable[[], None] = _nothing
         self.to_wipe = False  # whether what was deleted may still stand in the files
-        self._alone: AbstractContextManager[None] = nullcontext()
-        self.is_a_file = url.get_backend_name() == "sqlite"  # and asking it takes no waiting
-        if self.is_a_file:
-            if url.database == str(settings.data / DATABASE_FILE):
-                _make_folder(settings.data)
-            self._alone = Alone(Path(url.database or "").parent)
-            options: dict[str, Any] = {"connect_args": {"check_same_thread": False}}
-            self._reader = create_engine(url, pool_size=8, max_overflow=32, pool_use_lifo=True, **options)
-            self._writer = create_engine(url, poolclass=StaticPool, **options)
-            _set_up_sqlite(self._reader, begin="BEGIN", checkpoint=0)
-            _set_up_sqlite(self._writer, begin="BEGIN IMMEDIATE", checkpoint=1000)
-        else:
-            self._reader = self._writer = create_engine(url, pool_size=8, max_overflow=8, pool_pre_ping=True)
+        self._database: Database = InAFile(url, settings) if self.is_a_file else InPostgres(url)
+        self._mine = threading.local()  # whether this very thread is writing
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """A session that only reads."""
-        with Session(self._reader) as session:
+        """A session that only reads: all of it as it was at one moment."""
+        with Session(self._database.reader) as session:
             yield session
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
-        """A session whose work is kept whole when the block ends, or not at all when it raises."""
-        with self._alone, Session(self._writer) as session, session.begin():
-            yield session
+    def writing(self, crew: int | None = None) -> Iterator[Session]:
+        """
+        A session whose work is kept whole when the block ends, or not at all when it raises.
+
+        crew  whose rows alone are read and written; None: anybody's, and everybody waits
+        """
+        if getattr(self._mine, "writing", False):
+            raise RuntimeError("who writes already asked to write: it would wait for itself")
+        self._mine.writing = True
+        try:
+            with self._database.turn(), Session(self._database.writer) as session, session.begin():
+                self._database.begun(session, crew)
+                yield session
+                session.flush()
+                self._database.ending(session, crew)
+        finally:
+            self._mine.writing = False
         self.kept()
 
     @contextmanager
     def watching(self) -> Iterator[Callable[[], object]]:
         """
         A question that may be asked often, on a connection of its own: its answer is another one once anything was
-        kept since, by any process. Where the database knows no such thing, it always is.
+        kept since, by any process.
         """
-        if not self.is_a_file:
-            yield object
-            return
-        connection = self._reader.raw_connection()
-        try:
-            # To the driver itself: in a transaction, which the engine would begin, the answer stays the same.
-            driver: Any = connection.driver_connection
-            yield lambda: driver.execute("PRAGMA data_version").fetchone()[0]
-        finally:
-            connection.close()
+        with self._database.watching(self.kept) as answer:
+            yield answer
 
     def wipe(self) -> bool:
         """
-        Leave nothing in the files of what was deleted: write the database anew, and empty the log beside it.
+        Leave nothing in the files of what was deleted.
 
         False, and `to_wipe` set, where that cannot be done now, as on a full disk or under somebody who reads for long;
         and where the database is not a file of ours. It takes as long as copying the file, and nobody writes meanwhile.
         """
-        if not self.is_a_file:
-            return False
-        with self._alone:
-            connection = self._writer.raw_connection()
-            driver: Any = connection.driver_connection  # in a transaction, which the engine would begin, neither works
-            try:
-                driver.execute("VACUUM")
-                waiting, *_ = driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
-                self.to_wipe = bool(waiting)
-            except sqlite3.Error:
-                self.to_wipe = True
-            finally:
-                connection.close()
+        wiped = self._database.wipe()
+        self.to_wipe = wiped is False
         self.kept()
-        return not self.to_wipe
+        return bool(wiped)
 
-    def migrate(self) -> None:
-        """Bring the tables to the newest schema, with what is in them."""
-        config = Config()
-        config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-        with self._alone, self._writer.connect() as connection, _tables_may_go(connection):
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
+    def migrate(self, to: str = "head") -> None:
+        """
+        Bring the tables to the newest schema, with what is in them; all the way, or not at all.
+
+        Raises NewerSchema.
+        """
+        database = self._database
+        with database.turn(), database.writer.connect() as connection, database.migrating(connection):
+            bring_up_to_date(connection, to)
+
+    def try_to_write(self) -> None:
+        """Write something, and take it back. Raises what the database says against it."""
+        with self._database.turn(), self._database.writer.connect() as connection, connection.begin() as transaction:
+            connection.execute(text("UPDATE alembic_version SET version_num = version_num"))
+            transaction.rollback()
 
     def close(self) -> None:
         """Let go of every connection."""
-        self._reader.dispose()
-        with self._alone:  # the last one to go brings what was written into the database's own file
-            self._writer.dispose()
+        self._database.close()
+
+
+def bring_up_to_date(connection: Connection, to: str = "head") -> None:
+    """`Book.migrate`, on a connection. Raises NewerSchema."""
+    try:
+        command.upgrade(migrations_on(connection), to)
+    except CommandError as wrong:
+        raise NewerSchema from wrong
+
+
+def migrations_on(connection: Connection) -> Config:
+    """What Alembic needs to know to work on a connection."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    return config
 
 
 def _nothing() -> None:
     """Whom to tell that something was kept, while nobody asks."""
-
-
-class Alone:
-    """
-    The right to write, which one thread of one process has at a time.
-
-    The folder itself is locked: a file for it would be left behind. The lock ends with the process, however that ends.
-    Windows has no such lock: there, one process may have the book open.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._in_process = threading.RLock()
-        self._locked = -1
-
-    def __enter__(self) -> None:
-        self._in_process.acquire()
-        try:
-            if self._locked >= 0:
-                raise RuntimeError("who writes already asked to write: it would wait for itself")
-            self._locked = _locked(self._folder)
-        except BaseException:
-            self._in_process.release()
-            raise
-
-    def __exit__(self, *_: object) -> None:
-        if self._locked >= 0:
-            os.close(self._locked)
-            self._locked = -1
-        self._in_process.release()
-
-
-def _locked(folder: Path) -> int:
-    """A folder that nobody else has locked, until what was opened for it is closed; -1 where there is no such lock."""
-    if sys.platform == "win32":
-        return -1
-    opened = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(opened, fcntl.LOCK_EX)
-    except BaseException:
-        os.close(opened)
-        raise
-    return opened
-
-
-@contextmanager
-def _tables_may_go(connection: Connection) -> Iterator[None]:
-    """
-    While SQLite changes a table by making it anew, the old one is dropped, and must not take along what points to it.
-
-    Said to the driver itself: inside a transaction, which the engine would begin, SQLite does not listen.
-    """
-    driver: Any = connection.connection.driver_connection
-    if connection.dialect.name != "sqlite":
-        yield
-        return
-    driver.execute("PRAGMA foreign_keys=OFF")
-    try:
-        yield
-    finally:
-        connection.rollback()  # what a migration did is kept by now; a look at what there is left this open
-        driver.execute("PRAGMA foreign_keys=ON")
-
-
-def _make_folder(data: Path) -> None:
-    try:
-        data.mkdir(parents=True, exist_ok=True)
-    except OSError as wrong:
-        message = f"LYCHGATE_DATA: {data} came, allowed is a folder to write in ({wrong.strerror})"
-        raise BadSetting(message) from wrong
-
-
-def _set_up_sqlite(engine: Engine, *, begin: str, checkpoint: int) -> None:
-    @event.listens_for(engine, "connect")
-    def on_connect(connection: Any, _record: object) -> None:
-        # The driver must not begin by itself: a deferred transaction that turns into a write fails at once when locked.
-        connection.isolation_level = None
-        for pragma in (
-            "journal_mode=WAL",
-            "synchronous=FULL",
-            "busy_timeout=5000",
-            "foreign_keys=ON",
-            "secure_delete=ON",  # what is deleted is overwritten
-            f"wal_autocheckpoint={checkpoint}",
-        ):
-            connection.execute(f"PRAGMA {pragma}")
-
-    @event.listens_for(engine, "begin")
-    def on_begin(connection: Any) -> None:
-        connection.exec_driver_sql(begin)

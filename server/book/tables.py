@@ -12,12 +12,14 @@ from typing import Any
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
     CheckConstraint,
     Date,
     DateTime,
     Dialect,
     ForeignKey,
     Index,
+    Integer,
     MetaData,
     String,
     TypeDecorator,
@@ -71,6 +73,7 @@ class Table(DeclarativeBase):
     )
     type_annotation_map = {  # noqa: RUF012 - SQLAlchemy reads it from the class
         str: String(NAME_LONGEST),
+        int: BigInteger().with_variant(Integer(), "sqlite"),  # only an INTEGER is SQLite's own row number
         datetime: UtcTime(),
         date: Date(),
         list[float]: JSON(),

@@ -15,12 +15,16 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
-_OTHER_KITS = (
-    select(func.coalesce(func.aggregate_strings(tables.Kit.stamp, ""), ""))
+_IN_ORDER = (  # else the same cameras might make another revision next time
+    select(tables.Kit.stamp)
     .join(tables.Camera, tables.Camera.kit_id == tables.Kit.id)
     .where(tables.Camera.day_id == tables.Day.id)
+    .order_by(tables.Camera.id)
     .correlate(tables.Day)
-    .scalar_subquery()
+    .subquery()
+)
+_OTHER_KITS = (
+    select(func.coalesce(func.aggregate_strings(_IN_ORDER.c.stamp, ""), "")).correlate(tables.Day).scalar_subquery()
 )
 # All that a day's answers depend on: the day's stamp, that of its kit, and those of the other cameras' kits. A column
 # for a question that has days and kits in it already.

@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect, Request
 
+from server.book.trouble import OF_THE_DATABASE, trouble_of
 from server.exposure.refused import OutOfRange
 from server.settings import LOOPBACK
 
@@ -100,7 +101,13 @@ class Guard:
         headers = Headers(scope=scope)
         is_somebody = self.let_in is None
         if self.let_in is not None and not scope["path"].startswith(FILES):
-            is_somebody = await self.let_in(scope) is not None
+            try:
+                is_somebody = await self.let_in(scope) is not None
+            except OF_THE_DATABASE as error:  # it is asked before the application, which would answer
+                if trouble_of(error) is None:
+                    raise
+                await _answered(scope, error)(scope, receive, send)
+                return
         if scope["method"] in SAFE_METHODS:
             await self.app(scope, receive, send)
             return
@@ -154,6 +161,13 @@ def _too_large(scope: Scope, headers: Headers, most: int) -> Response:
         refused = OutOfRange("What was sent", f"more than {millions}", f"at most {millions}")
         return cast("Response", answers[OutOfRange](Request(scope), refused))
     return Problem.of_field("(body)", f"more than {most} bytes", f"at most {most} bytes").response()
+
+
+def _answered(scope: Scope, error: Exception) -> Response:
+    """What the application answers an error with."""
+    answers = scope["app"].exception_handlers
+    kind = next(kind for kind in type(error).__mro__ if kind in answers)
+    return cast("Response", answers[kind](Request(scope), error))
 
 
 def _for_people(accept: str) -> bool:

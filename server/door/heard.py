@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 What = Literal[
     "came-in", "turned-away", "too-many-tries", "refused", "left", "session-ended", "code-made", "invite-made",
     "invite-ended", "role-changed", "let-go", "data-taken", "data-deleted", "link-made", "link-ended", "failed",
+    "database",
 ]  # fmt: skip
 
 _log = logging.getLogger("lychgate.door")

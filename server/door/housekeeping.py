@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import sqlite3
 from contextlib import suppress
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 
 from server.book.invites import clear_away, is_to_clear
+from server.book.trouble import OF_THE_DATABASE
 
 if TYPE_CHECKING:
     from server.book.store import Book
@@ -35,5 +34,5 @@ async def keep_tidy(book: Book) -> None:
     """The same every hour, for ever."""
     while True:
         await asyncio.sleep(EVERY)
-        with suppress(SQLAlchemyError, sqlite3.Error):  # a full disk now may have room in an hour
+        with suppress(*OF_THE_DATABASE):  # a full disk now may have room in an hour
             await run_in_threadpool(tidy, book)

@@ -1,21 +1,20 @@
 """
 The pages that are open on a day, and the watcher that tells them of its changes: one for a server process.
 
-The watcher asks the database often whether anything was kept (`Book.watching`: 3 µs), while any page listens; what this
-process keeps itself wakes it at once. Only the newest revision of a day is told, never what changed: a page that missed
-ten changes misses nothing by hearing of the last one. All of it runs in the server's one event loop, `wake` apart.
+The watcher asks often whether anything was kept (`Book.watching`: 3 µs), while any page listens; what this process
+keeps itself wakes it at once, and so does what PostgreSQL tells of the others. Only the newest revision of a day is
+told, never what changed: a page that missed ten changes misses nothing by hearing of the last one. All of it runs in
+the server's one event loop, `wake` apart.
 """
 
 from __future__ import annotations
 
 import asyncio
-import sqlite3
 from collections import Counter
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from sqlalchemy.exc import SQLAlchemyError
-
+from server.book.trouble import OF_THE_DATABASE
 from server.book.watching import revisions
 
 from .visitor import asked
@@ -124,7 +123,8 @@ class Listening:
     def wake(self) -> None:
         """Something was kept. Any thread may say so."""
         if self._listeners and not self._over:
-            self._loop.call_soon_threadsafe(self._look.set)
+            with suppress(RuntimeError):  # the loop has ended meanwhile, and with it whoever listened
+                self._loop.call_soon_threadsafe(self._look.set)
 
     def end(self) -> None:
         """Every page is let go, since a server waits for its open answers before it stops."""
@@ -133,7 +133,7 @@ class Listening:
             listener.end()
 
     async def watch(self) -> None:
-        """Tell everybody, for ever. The one place that would change for a database that says itself what was kept."""
+        """Tell everybody, for ever."""
         with self._book.watching() as answer:
             seen: object = None
             while True:
@@ -148,7 +148,7 @@ class Listening:
                     if must or now != seen:
                         await self._tell()
                     seen = now
-                except (SQLAlchemyError, sqlite3.Error):  # a database that does not answer now may answer later
+                except OF_THE_DATABASE:  # a database that does not answer now may answer later
                     seen = None
                 await asyncio.sleep(QUICKEST)
 

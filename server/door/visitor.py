@@ -7,20 +7,21 @@ book (`book.invites`). It is looked up on every request, so that ending it holds
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 from fastapi import Depends, Request
-from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers
 
 from server.book.crews import only_crew
-from server.book.invites import SESSION_LASTS, USED_EVERY, admitted, used_again
+from server.book.invites import SESSION_LASTS, USED_EVERY, Admitted, admitted, used_again
 from server.book.people import AT_THE_MACHINE, Member
 from server.book.store import Book
+from server.book.trouble import OF_THE_DATABASE
 from server.settings import LOOPBACK, Settings
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ async def _visitor_of(scope: Scope) -> Visitor | None:
         found = await asked(book, lambda session: admitted(session, token, now))
         if found is not None:
             if now - found.used_at >= USED_EVERY:
-                await run_in_threadpool(_keep_use, book, found.session, now)
+                await run_in_threadpool(_keep_use, book, found, now)
             return Visitor(found.crew, found.name, found.role, found.person, found.crew_name, found.session)
     if settings.open_here and _from_here(scope):
         crew = await asked(book, only_crew)
@@ -104,13 +105,10 @@ async def asked(book: Book, question: Callable[[Session], Found]) -> Found:
     return ask() if book.is_a_file else await run_in_threadpool(ask)
 
 
-def _keep_use(book: Book, session: int, now: datetime) -> None:
+def _keep_use(book: Book, found: Admitted, now: datetime) -> None:
     # A full disk must not keep anybody from reading.
-    try:
-        with book.writing() as writing:
-            used_again(writing, session, now)
-    except SQLAlchemyError:
-        pass
+    with suppress(*OF_THE_DATABASE), book.writing(found.crew) as writing:
+        used_again(writing, found.session, now)
 
 
 def _from_here(scope: Scope) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
+from server.book.trouble import trouble_of
 from server.door.entrance import NotAllowed, door_router
 from server.door.guard import HEADERS
 from server.door.heard import heard
@@ -125,6 +126,18 @@ def http_error(request: Request, error: Exception) -> Response:
     return response
 
 
+def trouble(request: Request, error: Exception) -> Response:
+    """A database that cannot keep or read now. It is tried again: a phone's taps wait, and what was typed is shown."""
+    found = trouble_of(error)
+    if found is None:
+        raise error
+    heard("database", kind=found.kind)
+    problem = Problem(503, "Not now", found.words)
+    response = problem.response() if _for_machines(request) else _page(request, problem, typed=_typed_words(request))
+    response.headers["retry-after"] = TRY_AGAIN
+    return response
+
+
 def failed(request: Request, _error: Exception) -> Response:
     """A mistake of ours. The framework answers with it outside the guard, so it takes the guard's headers along."""
     heard("failed")  # the server's own log has the whole of it
@@ -135,6 +148,7 @@ def failed(request: Request, _error: Exception) -> Response:
     return response
 
 
+TRY_AGAIN = "10"  # s
 NO_INVITE = "Nothing is seen here without an invite. Open the link that you were sent, or type a code."
 NOT_THERE = "There is nothing at this address, or not any more."
 

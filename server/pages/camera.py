@@ -64,7 +64,7 @@ def change_camera(request: Request, book: TheBook, visitor: TheVisitor, day_id: 
     """Film with a camera of one's own from now on."""
     form, typed = CameraForm.read(came)
     kit_id = AskedKit.read(came)[0]
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = owned(session, tables.Day, visitor.crew, day_id)
         own = None if form is None else _own(session, visitor, form, typed)
         if visitor.person is None:
@@ -78,7 +78,7 @@ def change_camera(request: Request, book: TheBook, visitor: TheVisitor, day_id: 
 @router.post("/days/{day_id}/camera/end")
 def drop_camera(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response:
     """Film with the first camera again."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         film_with_the_first(session, visitor, owned(session, tables.Day, visitor.crew, day_id))
     return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)
 

@@ -163,7 +163,7 @@ def pair_browser(request: Request, book: TheBook, came: TheForm) -> Response:
 def leave(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
     """The browser that asks is out, and holds nothing of the crew any more."""
     if visitor.session is not None:
-        with book.writing() as session:
+        with book.writing(visitor.crew) as session:
             invites.end_session(session, visitor.crew, visitor.session)
     heard("left", crew=visitor.crew, person=visitor.person)
     response = RedirectResponse(request.app.url_path_for("show_join"), status_code=303)
@@ -185,7 +185,7 @@ def show_crew(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
 @router.post("/crew/codes")
 def make_code(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
     """A short code for another browser of the one who asks."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         if visitor.person is None:
             typed = Typed(errors={"code": "Nobody has come in here: whoever opens it on this machine is the lead"})
             return _crew_page(request, session, visitor, typed, status=422)
@@ -199,7 +199,7 @@ def make_code(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
 def invite(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
     """A new invite, shown once: nobody can look its secret up again."""
     form, typed = InviteForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         if form is None:
             return _crew_page(request, session, visitor, typed, status=422)
         lasts = INVITE_LASTS[form.lasts]
@@ -216,7 +216,7 @@ def invite(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) 
 @router.post("/crew/invites/{invite_id}/end")
 def end_invite(request: Request, book: TheBook, visitor: TheVisitor, invite_id: RowNumber) -> Response:
     """Nobody comes in by this invite any more."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         invites.end_invite(session, visitor.crew, invite_id)
     heard("invite-ended", crew=visitor.crew, person=visitor.person, invite=invite_id)
     return _to_crew(request)
@@ -225,7 +225,7 @@ def end_invite(request: Request, book: TheBook, visitor: TheVisitor, invite_id: 
 @router.post("/crew/sessions/{session_id}/end")
 def end_session(request: Request, book: TheBook, visitor: TheVisitor, session_id: RowNumber) -> Response:
     """A browser is out: any for a lead, one's own for everybody."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         invites.end_session(session, visitor.crew, session_id, None if visitor.role == "lead" else visitor.person)
     heard("session-ended", crew=visitor.crew, person=visitor.person, session=session_id)
     if session_id != visitor.session:
@@ -241,7 +241,7 @@ def change_role(
 ) -> Response:  # fmt: skip
     """Somebody may do more from now on, or less."""
     form, typed = RoleForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         if form is not None:
             try:
                 invites.change_role(session, visitor.crew, person_id, form.role)
@@ -257,7 +257,7 @@ def change_role(
 @router.post("/crew/people/{person_id}/end")
 def let_go(request: Request, book: TheBook, visitor: TheVisitor, person_id: RowNumber) -> Response:
     """Somebody is out, with all their browsers."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         try:
             invites.let_go(session, visitor.crew, person_id)
         except LastLead:

@@ -131,7 +131,7 @@ def delete_crew(request: Request, book: TheBook, visitor: TheVisitor, came: TheF
 def forget_name(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
     """Write "somebody" for somebody who left."""
     form, _ = NameForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         whole.forget_name(session, visitor.crew, "" if form is None else form.name)
     book.wipe()
     return RedirectResponse(f"{request.app.url_path_for('show_crew_data')}#names", status_code=303)

@@ -112,7 +112,7 @@ def new_day(request: Request, book: TheBook, visitor: TheVisitor, venue: int | N
 def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm) -> Response:
     """Make a day with every place of the venue, and the usual look at each."""
     form, typed = DayForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         if form is None:
             return _new_page(request, session, visitor.crew, typed, status=422)
         venue = owned(session, tables.Venue, visitor.crew, form.venue)
@@ -145,7 +145,7 @@ def set_up_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
 def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """Keep the whole set-up, or nothing of it."""
     form, typed = CarriedForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = owned(session, tables.Day, visitor.crew, day_id)
         places: dict[int, PlaceForm] = {}
         for place in day.venue.places:

@@ -230,7 +230,7 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     """The shooter walked to a place with one of its two answers on the camera."""
     form, typed = Tap.read(came)
     wrong = ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             answer, rig = form.tap
@@ -254,7 +254,7 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
     """The light where the shooter stands is a click brighter or darker than was thought."""
     form, typed = Nudge.read(came)
     said = ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             data = {"place": day.place(form.place).number, "clicks": form.clicks}
@@ -280,7 +280,7 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
     """The shooter says that a nudge holds for the other places under the same sky too."""
     form, typed = SkyNudge.read(came)
     said = ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         wrong = ""
         if form is not None:
@@ -306,7 +306,7 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
     """Another sky: every forecast goes by it, and what was nudged under the old one lapses."""
     form, typed = SkyTap.read(came)
     said = ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             _keep(session, day, form, "sky_seen", {"sky": form.sky}, visitor)
@@ -337,7 +337,7 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     """The bride is late: everything from a stop on moves, and light and plan with it."""
     form, typed = ShiftTap.read(came)
     said, wrong = "", ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             first = day.stop(form.stop)
@@ -371,7 +371,7 @@ def note_clip(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     """A clip's name, beside what the camera was set to: for the camera report."""
     form, typed = ClipTap.read(came)
     said = ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             data = {"name": form.name} | ({"notes": form.notes} if form.notes else {})
@@ -390,7 +390,7 @@ class HourForm(Form):
 def show_hour(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """Another hour to show the day's light for."""
     form, typed = HourForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         open_day(session, visitor, day_id)
         if form is not None:
             session.execute(update(tables.Day).where(tables.Day.id == day_id).values(seen_at=form.seen_at))
@@ -402,7 +402,7 @@ def show_hour(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
 def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """Take back what was done last."""
     form, typed = Undo.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         wrong = ""
         if form is not None and is_of_another(session, day, form.event):
@@ -423,7 +423,7 @@ def change_lens(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     """Another lens: what the rings allow stays on it, and what they don't is said."""
     form, typed = LensTap.read(came)
     said = ""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             used = with_lens(session, visitor, day_id, form.lens)
@@ -445,7 +445,7 @@ def edit_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
 def correct_rig(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """The shooter did it differently."""
     form, typed = RigForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         if form is not None:
             try:
@@ -478,7 +478,7 @@ def take_reading(
     came: TheForm,
 ) -> Response:
     """A new reading on the day; a camera's reading counts the glass that is on the camera."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         event = EventForm.read(came)
         on_camera = _glass_then(session, visitor, day, event[0])
@@ -497,7 +497,7 @@ def take_photo(
 ) -> Response:
     """A photo as a reading; it counts the glass on the camera only where it was taken through it."""
     fields, data = came
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         event = EventForm.read(fields)
         on_camera = _glass_then(session, visitor, day, event[0])

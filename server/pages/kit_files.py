@@ -56,7 +56,7 @@ def read_kit(request: Request, book: TheBook, visitor: TheVisitor, content: TheF
     else:
         try:
             kit = kit_from(KitDocument.model_validate_json(content.removeprefix(MARK)), visitor.crew)
-            with book.writing() as session:
+            with book.writing(visitor.crew) as session:
                 session.add(kit)
                 session.flush()
                 return _to(request, kit.id)
@@ -77,7 +77,7 @@ def start_kit(
     number: Annotated[int, Path(ge=1, le=len(STARTERS))],
 ) -> Response:
     """A common kit, to be put right."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = kit_from(STARTERS[number - 1].kit, visitor.crew)
         session.add(kit)
         session.flush()

@@ -99,7 +99,7 @@ def take_measure(
 ) -> Response:
     """Say what the readings come to; keep it where the shooter says so."""
     form, typed = MeasureForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit, row = _thing(session, visitor.crew, kit_id, things, thing_id)
         if form is None:
             return _page(request, kit, things, row, typed, status=422)

@@ -234,7 +234,7 @@ def make_kit(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
     form, typed = KitForm.read(came)
     if form is None:
         return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = tables.Kit(crew_id=visitor.crew, name=form.name, hands={})
         session.add(kit)
         session.flush()
@@ -253,7 +253,7 @@ def show_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: RowNu
 def change_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: RowNumber, came: TheForm) -> Response:
     """Rename a kit."""
     form, typed = KitForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         if is_another(came, typed, _address(request, kit_id), kit, only="name") or form is None:
             return _kit_page(request, session, visitor.crew, kit_id, ("kit", None, typed))
@@ -266,7 +266,7 @@ def change_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: Row
 def change_rings(request: Request, book: TheBook, visitor: TheVisitor, kit_id: RowNumber, came: TheForm) -> Response:
     """Keep the step-up rings."""
     form, typed = RingsForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         if form is not None and len(form.step_ups) > glass.RINGS_MOST:
             form, typed.errors["step_ups"] = None, f"At most {glass.RINGS_MOST} rings"
@@ -285,7 +285,7 @@ def change_rings(request: Request, book: TheBook, visitor: TheVisitor, kit_id: R
 def change_hands(request: Request, book: TheBook, visitor: TheVisitor, kit_id: RowNumber, came: TheForm) -> Response:
     """Keep the shooter's own seconds."""
     form, typed = HandsForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         if is_another(came, typed, _address(request, kit_id, "hands"), kit, only="hands") or form is None:
             return _kit_page(request, session, visitor.crew, kit_id, ("hands", None, typed))
@@ -322,7 +322,7 @@ def remove_thing(
     came: TheForm,
 ) -> Response:
     """Take one of them out of the kit. A log that mentions it keeps its own figures."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         rows = getattr(kit, things)
         row, typed = _one_of(rows, thing_id), Typed()
@@ -345,7 +345,7 @@ def _keep(
     """Keep one thing of a kit, new or changed, if the engine can work with it."""
     thing = THINGS[things]
     form, typed = thing.form.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         rows = getattr(kit, things)
         row = thing.table() if thing_id is None else _one_of(rows, thing_id)

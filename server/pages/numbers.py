@@ -4,4 +4,4 @@ from typing import Annotated
 
 from fastapi import Path
 
-Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+Number = Annotated[int, Path(ge=1, le=2**63 - 1)]

@@ -73,7 +73,7 @@ def change_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: R
             day = open_day(session, first_camera(visitor.crew), day_id)
         rearrange(draft, do, came, day)
         return _page(request, day, draft, stamp=stamp)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, first_camera(visitor.crew), day_id)
         stops = read_lines(draft, day)
         if stamp not in ("", stamp_of(day)):

@@ -41,7 +41,7 @@ def ask_day_removal(request: Request, book: TheBook, visitor: TheVisitor, day_id
 @router.post("/days/{day_id}/removal")
 def remove_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Number) -> Response:
     """The day goes, with its running order and its log."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         whole.remove(session, tables.Day, owned(session, tables.Day, visitor.crew, day_id).id)
     return _home(request)
 
@@ -58,7 +58,7 @@ def ask_venue_removal(request: Request, book: TheBook, visitor: TheVisitor, venu
 @router.post("/venues/{venue_id}/removal")
 def remove_venue(request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number) -> Response:
     """The venue goes, with its places, their readings, and every day there."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         whole.remove(session, tables.Venue, owned(session, tables.Venue, visitor.crew, venue_id).id)
     return _home(request)
 
@@ -74,7 +74,7 @@ def ask_kit_removal(request: Request, book: TheBook, visitor: TheVisitor, kit_id
 @router.post("/kits/{kit_id}/removal")
 def remove_kit(request: Request, book: TheBook, visitor: TheVisitor, kit_id: Number) -> Response:
     """The kit goes, unless a day uses it."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         days = _days_with(session, kit_id)
         if days:

@@ -104,7 +104,7 @@ class LessonForm(Form):
 def keep_found(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """Keep what a place's light was found to be, as a reading of the venue."""
     form, _ = LessonForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, visitor, day_id)
         lesson = next(
             (each for each in report_of(session, visitor.crew, day).lessons if form and each.key == form.lesson), None

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 from fastapi import Request, Response
 from fastapi.responses import JSONResponse
-from sqlalchemy.exc import SQLAlchemyError
 
 from server.book import links
 from server.book.days import open_day
@@ -23,6 +22,7 @@ from server.book.kits import KitIncomplete
 from server.book.links import USED_EVERY, Link, LinkKind
 from server.book.people import first_camera
 from server.book.sheet_document import SCHEMA, document_of
+from server.book.trouble import OF_THE_DATABASE
 from server.door.addresses import address_of
 from server.door.entrance import door_router
 from server.door.heard import heard
@@ -139,7 +139,10 @@ def _opened(request: Request, book: Book, token: str, kind: LinkKind) -> Link | 
         heard("turned-away", request, by="link")
         return None
     if link.used_at is None or now - link.used_at >= USED_EVERY:
-        with suppress(SQLAlchemyError), book.writing() as session:  # a full disk must not keep anybody from reading
+        with (
+            suppress(*OF_THE_DATABASE),
+            book.writing(link.crew) as session,
+        ):  # a full disk must not keep anybody from reading
             links.opened_now(session, link, now)
     return link
 
@@ -164,7 +167,7 @@ def _says(book: Book, link: Link, said: str) -> tuple[int, datetime]:
     now = datetime.now(UTC)
     if said == link.said and link.said_at is not None:
         return link.sequence, link.said_at
-    with suppress(SQLAlchemyError), book.writing() as session:
+    with suppress(*OF_THE_DATABASE), book.writing(link.crew) as session:
         return links.says_now(session, link, said, now)
     return link.sequence, link.said_at or now
 

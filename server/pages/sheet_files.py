@@ -52,7 +52,7 @@ def read_sheet(request: Request, book: TheBook, visitor: TheVisitor, came: TheFi
     if form is not None:
         field = "lines" if content is None and form.lines.strip() else "file"
         document = _read(form.lines.encode("utf-8", "replace") if content is None else content, typed, field)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         kit = None if form is None or form.kit is None else _kit(session, visitor.crew, form.kit, typed)
         if document is not None and kit is not None and not document.day.looks:
             typed.errors["kit"] = "The sheet’s day uses none of the places, so there is no day to make of it"

@@ -83,7 +83,7 @@ def save_sheet(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Respons
 def make_link(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, came: TheForm) -> Response:
     """A new link, shown once: nobody can look its secret up again."""
     form, typed = LinkForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         day = open_day(session, first_camera(visitor.crew), day_id)
         if form is not None and len(links.links_of(session, visitor.crew, day_id)) >= LINKS_MOST:
             form, typed.errors["name"] = None, f"This day has {LINKS_MOST} links already; end some first"
@@ -106,7 +106,7 @@ def end_link(
     request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber, link_id: RowNumber
 ) -> Response:  # fmt: skip
     """Nobody reads by this link any more."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         links.end_link(session, visitor.crew, day_id, link_id)
     heard("link-ended", crew=visitor.crew, person=visitor.person, day=day_id, link=link_id)
     return RedirectResponse(f"{request.app.url_path_for('show_sheet', day_id=day_id)}#links", status_code=303)

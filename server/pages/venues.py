@@ -137,7 +137,7 @@ def make_venue(request: Request, book: TheBook, visitor: TheVisitor, came: TheFo
     form, typed = VenueForm.read(came)
     if form is None:
         return draw(request, "venue/new.html", status=422, typed=typed, zones=ZONES)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         venue = tables.Venue(crew_id=visitor.crew, **form.model_dump())
         session.add(venue)
         session.flush()
@@ -158,7 +158,7 @@ def change_venue(
 ) -> Response:  # fmt: skip
     """Change a venue's own fields."""
     form, typed = VenueForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         if is_another(came, typed, _address(request, venue_id), venue) or form is None:
             return _venue_page(request, session, visitor.crew, venue_id, status=typed.status, venue_typed=typed)
@@ -174,7 +174,7 @@ def make_place(
 ) -> Response:  # fmt: skip
     """Add a place at the end."""
     form, typed = NewPlaceForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         if form is not None and len(venue.places) >= PLACES_MOST:
             form, typed.errors["name"] = (
@@ -197,7 +197,7 @@ def change_place(
 ) -> Response:  # fmt: skip
     """Change a place's own fields."""
     form, typed = PlaceForm.read(came)
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         place = _place(venue, place_id)
         if is_another(came, typed, _address(request, venue_id, place_id), place) or form is None:
@@ -215,7 +215,7 @@ def log_reading(
     request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number, place_id: Number, came: TheForm
 ) -> Response:  # fmt: skip
     """Log a reading, taken just now or when the form says."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         known = _filter_stops(session, visitor.crew)
 
@@ -232,7 +232,7 @@ def log_photo(
 ) -> Response:  # fmt: skip
     """Log the light that a photo was taken in."""
     fields, data = came
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         known = _filter_stops(session, visitor.crew)
 
@@ -248,7 +248,7 @@ def remove_reading(
     request: Request, book: TheBook, visitor: TheVisitor, venue_id: Number, place_id: Number, reading_id: Number
 ) -> Response:  # fmt: skip
     """Take a reading that was wrong out of the venue."""
-    with book.writing() as session:
+    with book.writing(visitor.crew) as session:
         place = _place(owned(session, tables.Venue, visitor.crew, venue_id), place_id)
         reading = next((row for row in place.readings if row.id == reading_id), None)
         if reading is None:

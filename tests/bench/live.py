@@ -30,7 +30,7 @@ from tests.conftest import environment_for
 from tests.test_command_line import run, serving
 
 if TYPE_CHECKING:
-    from server.book.store import Alone
+    from server.book.in_a_file import Alone
 
 NUDGES = 60
 APART = 0.15  # s; not a divisor of the watcher's own pace, so that no phase is favoured
@@ -107,11 +107,11 @@ def the_lock(settings: Settings) -> None:
     book.migrate()
     with book.writing() as session:
         session.add(tables.Crew(name="0"))
-    ways: dict[str, Alone | nullcontext[None]] = {"with the lock": book._alone, "without": nullcontext()}
+    ways: dict[str, Alone | nullcontext[None]] = {"with the lock": book._database._alone, "without": nullcontext()}
     taken: dict[str, list[float]] = {name: [] for name in ways}
     for number in range(WRITES):
         for name, way in sorted(ways.items(), reverse=number % 2 == 0):  # neither always goes first
-            book._alone = way
+            book._database._alone = way
             start = time.perf_counter()
             with book.writing() as session:
                 session.get_one(tables.Crew, 1).name = str(number)

@@ -218,8 +218,8 @@ def test_the_last_lead_stays_one(session):
     invites.let_go(session, 1, 1)
 
 
-def test_a_role_that_there_is_not_never_gets_into_the_book(session):
-    with pytest.raises(Exception, match="ck_people_role"):
+def test_a_role_that_there_is_not_never_gets_into_the_book(book):
+    with pytest.raises(Exception, match="ck_people_role"), book.writing() as session:
         session.execute(
             text("insert into people (crew_id, name, role, joined_at) values (1, 'Eve', 'admin', '2026-01-01')")
         )

@@ -99,11 +99,12 @@ def test_a_server_that_starts_clears_away_first(site):
         assert site.rows(tables.Invite) == site.rows(tables.BrowserSession) == []
 
 
+@pytest.mark.in_a_file
 def test_what_could_not_be_wiped_is_wiped_later(book):
     """While somebody reads an old state of the book, the log beside the file cannot be emptied."""
     with book.writing() as session:
         session.add(tables.Kit(crew_id=1, name="Quagga kit"))
-    with book._writer.connect() as connection:
+    with book._database.writer.connect() as connection:
         connection.connection.driver_connection.execute("PRAGMA busy_timeout=1")  # so that the test need not wait
     with book.reading() as reading:
         assert reading.query(tables.Kit).count() == 1

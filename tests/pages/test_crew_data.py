@@ -10,7 +10,6 @@ import pytest
 from server.book import tables
 from server.book.crews import FIRST_CREW
 from server.pages.crew_data import KINDS
-from server.settings import Settings
 from tests.conftest import HERE, Site, Startable, another_crew, somebody, stranger
 from tests.page import Page
 
@@ -176,7 +175,7 @@ def test_the_demo_begins_again_with_an_empty_crew(demo):
 
 def test_on_another_server_nothing_is_begun_again(tmp_path, books):
     """There, whoever runs it makes the next invite."""
-    for client in Startable(Settings(data=tmp_path / "closed")).on(books / "empty"):
+    for client in Startable(books, tmp_path / "closed", open_here=False).on("empty"):
         lead = somebody(Site(client))
         answer = lead.post("/crew/data/deletion", crew="My crew")
         assert answer.status_code == 200
@@ -186,11 +185,14 @@ def test_on_another_server_nothing_is_begun_again(tmp_path, books):
 
 
 def words_in(site, word):
-    """The database's files in which a word stands, in any encoding that it may be kept in."""
+    """The database's files in which a word stands, in any encoding that it may be kept in; those of ours."""
+    if not site.client.app.state.book.is_a_file:
+        return []
     folder = site.client.app.state.settings.data
     return [path.name for path in folder.iterdir() if word.encode() in path.read_bytes()]
 
 
+@pytest.mark.in_a_file
 def test_what_was_typed_is_gone_from_the_database_s_files_too(site):
     """The page says so. Kept again and again, so that it stands in free pages as well; another crew's words stay."""
     lead, other = somebody(site), somebody(site, "lead", "Tom", another_crew(site))
@@ -208,6 +210,7 @@ def test_what_was_typed_is_gone_from_the_database_s_files_too(site):
     assert "Okapi of the harbour" in other.get("/").text
 
 
+@pytest.mark.in_a_file
 def test_a_file_that_could_not_be_written_anew_is_said(site, monkeypatch):
     """The crew is gone all the same."""
     lead = somebody(site)

@@ -126,7 +126,7 @@ def test_a_session_that_is_ended_hears_so_and_no_more(demo, open_pages, monkeypa
     until(lambda: [each.told for each in demo.client.app.state.listening._listeners] == [after])
     book = demo.client.app.state.book
     # The watcher holds one, and each beat another for a moment; a stream that held one would never let go of it.
-    until(lambda: book._reader.pool.checkedout() <= 1)
+    until(lambda: book._database.reader.pool.checkedout() <= 1)
     with book.writing() as session:
         session.execute(delete(tables.BrowserSession))
     events = streamed.ended()

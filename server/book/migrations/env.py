@@ -18,7 +18,7 @@ context.configure(
     target_metadata=Table.metadata,
     render_as_batch=True,
     render_item=spelled,
-    transaction_per_migration=True,
+    transactional_ddl=True,  # SQLite's too, though the library takes it that it is not: all of them are kept, or none
 )
 with context.begin_transaction():
     context.run_migrations()

@@ -119,7 +119,7 @@ def upgrade() -> None:
     )
     op.create_index("ix_links_day_id", "links", ["day_id"])
     op.add_column("events", sa.Column("camera", sa.Integer(), nullable=True))
-    # A crew and a day can be removed from here on; their numbers are not given out again.
-    for table in ("crews", "days"):
+    # A crew and a day can be removed from here on; their numbers are not given out again, as PostgreSQL never does.
+    for table in ("crews", "days") if op.get_bind().dialect.name == "sqlite" else ():
         with op.batch_alter_table(table, recreate="always", table_kwargs={"sqlite_autoincrement": True}):
             pass
