@@ -105,11 +105,12 @@ def stops_of(day: tables.Day, opened: datetime) -> list[tables.Stop]:
     ]  # fmt: skip
 
 
-def fill(book: Book, now: datetime) -> bool:
-    """Put the demo in. False where it is there already."""
+def fill(book: Book, now: datetime, number: int | None = None) -> bool:
+    """Put the demo in, for the first crew or the one of this number. False where it is there already."""
     with book.writing() as session:
-        crew = first_crew(session)
-        if session.scalars(select(tables.Venue.id).where(tables.Venue.name == VENUE)).first() is not None:
+        crew = first_crew(session) if number is None else session.get_one(tables.Crew, number)
+        asked = select(tables.Venue.id).where(tables.Venue.name == VENUE, tables.Venue.crew_id == crew.id)
+        if session.scalars(asked).first() is not None:
             return False
         kit = tables.Kit(
             crew_id=crew.id,

@@ -27,7 +27,7 @@ from tests.databases import Books, Postgres
 from tests.page import Form, Page
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from fastapi import FastAPI
@@ -62,21 +62,22 @@ def postgres() -> Iterator[Postgres]:
 
 
 @pytest.fixture(scope="session")
-def books_of(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Books]:
-    """The books of either kind that were made already."""
-    return {}
+def books_of(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Books]:
+    """The books of either kind, `file` or `postgres`, made when they are first asked for."""
+
+    @cache
+    def made(kind: str) -> Books:
+        server = request.getfixturevalue("postgres") if kind == "postgres" else None
+        return Books(tmp_path_factory.mktemp("books"), server)
+
+    return made
 
 
 @pytest.fixture(scope="session", params=["file", "postgres"])
-def books(
-    request: pytest.FixtureRequest, books_of: dict[str, Books], tmp_path_factory: pytest.TempPathFactory
-) -> Books:
+def books(request: pytest.FixtureRequest, books_of: Callable[[str], Books]) -> Books:
     """Where books to try things on come from. Every test that opens one is made twice, once for each database."""
     kind: str = request.param
-    if kind not in books_of:
-        server = request.getfixturevalue("postgres") if kind == "postgres" else None
-        books_of[kind] = Books(tmp_path_factory.mktemp("books"), server)
-    return books_of[kind]
+    return books_of(kind)
 
 
 @pytest.fixture(scope="session")
@@ -122,9 +123,9 @@ def demo_client(restarted: Startable) -> Iterator[TestClient]:
 
 
 @pytest.fixture(scope="session")
-def calls(books: Books, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
-    """One application for all calls that keep nothing."""
-    yield from Startable(books, tmp_path_factory.mktemp("calls") / "data").on("empty")
+def calls(books_of: Callable[[str], Books], tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    """One application for all calls that keep nothing, and so are asked of one database alone."""
+    yield from Startable(books_of("file"), tmp_path_factory.mktemp("calls") / "data").on("empty")
 
 
 def at_this_machine(app: FastAPI, **options: Any) -> TestClient:
