@@ -7,6 +7,7 @@ import uuid
 import warnings
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
