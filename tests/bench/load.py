@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import hashlib
 import os
 import random
 import re
@@ -29,13 +30,14 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from sqlalchemy import select, text
 
 from demo.fill import fill
 from server.book import tables
+from server.book.backups import count_on
 from server.book.invites import join, make_invite
 from server.book.store import Book
 from server.settings import CHECKOUT
@@ -45,12 +47,16 @@ from tests.databases import Postgres, settings_of
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
+    from sqlalchemy import ColumnElement, Table
+
     from server.settings import Settings
 
 PHONES = 5  # on each day
 SECONDS = 20.0
 PER_SECOND = 20.0  # taps of all phones
 LOOPS = 8  # phones of the closed loop
+STEP = 1_000_000  # between the numbers of a row and of its copy
+AT_ONCE = 500  # copies
 
 
 @dataclass
@@ -68,7 +74,7 @@ class Seen:
 
     waits: dict[str, list[float]] = field(default_factory=lambda: {"tap": [], "page": [], "told": []})
     errors: list[str] = field(default_factory=list)
-    taps: dict[int, float] = field(default_factory=dict)  # when the newest tap of a day was answered
+    taps: dict[int, float] = field(default_factory=dict)  # when the newest tap of a day was due
 
 
 class Line:
@@ -154,54 +160,37 @@ def made(book: Book, crews: int) -> list[Phone]:
 
 def add_ballast(book: Book, crews: int) -> None:
     """
-    So many crews more, each with rows in the tables that every tap asks: copies of one crew's, with numbers of their own.
+    So many copies of all that is in the book, one crew with its day, with numbers of their own.
 
     What refers to a number inside a document keeps the first crew's; nobody opens these days.
     """
-    step = 1_000_000
+    for first in range(1, crews + 1, AT_ONCE):
+        with book.writing() as session:
+            for table in tables.Table.metadata.sorted_tables:
+                numbers = {each.name for each in table.columns if each.primary_key or each.foreign_keys}
+                copies = [
+                    {name: another(name, value, copy, numbers) for name, value in row.items()}
+                    for row in session.execute(table.select().where(first_of(table))).mappings().all()
+                    for copy in range(first, min(first + AT_ONCE, crews + 1))
+                ]
+                if copies:
+                    session.execute(table.insert(), copies)
     with book.writing() as session:
-        for table in tables.Table.metadata.sorted_tables:
-            if table.name in ("invites", "pairing_codes"):
-                continue
-            own = {column.name for column in table.primary_key.columns}
-            refers = {column.name for column in table.columns if column.foreign_keys}
-            names = [f'"{column.name}"' for column in table.columns]
-            values = [
-                f'"{column.name}" + {step} * copy' if column.name in own | refers
-                else "md5(copy || hash) || md5(hash || copy)" if column.name == "hash"
-                else f'"{column.name}"'
-                for column in table.columns
-            ]  # fmt: skip
-            first = "select min(id) from crews"
-            of_first = {
-                "crews": f"id = ({first})", "kits": f"crew_id = ({first})", "people": f"crew_id = ({first})",
-                "venues": f"crew_id = ({first})", "days": f"crew_id = ({first})",
-            }  # fmt: skip
-            parents = {
-                "kit_id": "kits",
-                "person_id": "people",
-                "venue_id": "venues",
-                "day_id": "days",
-                "place_id": "places",
-            }
-            where = of_first.get(table.name)
-            if where is None:
-                key, parent = next((k, p) for k, p in parents.items() if k in refers)
-                where = f"{key} < {step} and {key} in (select id from {parent} where id < {step})"
-                where += " and " + (
-                    f"{key} in (select id from {parent} where {of_first[parent]})" if parent in of_first
-                    else f"{key} in (select id from {parent} where venue_id in (select id from venues where {of_first['venues']}))"
-                )  # fmt: skip
-            copies = (
-                f"generate_series(1, {crews}) as copy" if not book.is_a_file
-                else f"(with recursive n(copy) as (select 1 union all select copy + 1 from n where copy < {crews}) select copy from n)"
-            )  # fmt: skip
-            session.execute(
-                text(
-                    f"insert into {table.name} ({', '.join(names)}) select {', '.join(values)} from {table.name}, {copies} where {where}"
-                )
-            )
-        session.execute(text("analyze"))
+        count_on(session.connection())
+        session.execute(text("ANALYZE"))
+
+
+def first_of(table: Table) -> ColumnElement[bool]:
+    """Rows that are no copies."""
+    (key,) = table.primary_key.columns
+    return key < STEP
+
+
+def another(name: str, value: Any, copy: int, numbers: set[str]) -> Any:
+    """A value in a copy of its row."""
+    if name in numbers and value is not None:
+        return value + STEP * copy
+    return hashlib.sha256(f"{value}{copy}".encode()).hexdigest() if name == "hash" else value
 
 
 class Served:
@@ -240,41 +229,45 @@ class Served:
         self._process.stdout.close()
 
 
+async def hear(phone: Phone, line: Line, seen: Seen) -> None:
+    """Ask for the page whenever it is told that there is another one."""
+    loop = asyncio.get_running_loop()
+    first = True
+    try:
+        async for _ in line.listen(f"/days/{phone.day}/changes"):
+            if first:
+                first = False
+                continue
+            at = loop.time()
+            if phone.day in seen.taps:
+                seen.waits["told"].append(at - seen.taps[phone.day])
+            status = await line.ask("GET", f"/days/{phone.day}")
+            seen.waits["page"].append(loop.time() - at)
+            if status != 200:
+                seen.errors.append(f"page {status}")
+    except (OSError, asyncio.IncompleteReadError) as wrong:
+        seen.errors.append(f"listening: {wrong!r}")
+
+
+async def tap(phone: Phone, line: Line, seen: Seen, due: float) -> None:
+    """One tap, timed from when it was due."""
+    loop = asyncio.get_running_loop()
+    seen.taps[phone.day] = due
+    try:
+        status = await line.ask("POST", f"/days/{phone.day}/nudges", nudge(phone))
+    except (OSError, asyncio.IncompleteReadError) as wrong:
+        seen.errors.append(f"tap: {wrong!r}")
+        return
+    seen.waits["tap"].append(loop.time() - due)
+    if status != 200:
+        seen.errors.append(f"tap {status}")
+
+
 async def open_loop(port: int, phones: list[Phone], seen: Seen, per_second: float, seconds: float) -> None:
     """All listen; taps come at random moments, whether or not those before were answered."""
-    lines = [Line(port, phone) for phone in phones]
     loop = asyncio.get_running_loop()
-
-    async def hear(phone: Phone, line: Line) -> None:
-        first = True
-        try:
-            async for _ in line.listen(f"/days/{phone.day}/changes"):
-                if first:
-                    first = False
-                    continue
-                at = loop.time()
-                if phone.day in seen.taps:
-                    seen.waits["told"].append(at - seen.taps[phone.day])
-                status = await line.ask("GET", f"/days/{phone.day}")
-                seen.waits["page"].append(loop.time() - at)
-                if status != 200:
-                    seen.errors.append(f"page {status}")
-        except (OSError, asyncio.IncompleteReadError) as wrong:
-            seen.errors.append(f"listening: {wrong!r}")
-
-    async def tap(phone: Phone, line: Line, due: float) -> None:
-        try:
-            status = await line.ask("POST", f"/days/{phone.day}/nudges", nudge(phone))
-        except (OSError, asyncio.IncompleteReadError) as wrong:
-            seen.errors.append(f"tap: {wrong!r}")
-            return
-        now = loop.time()
-        seen.waits["tap"].append(now - due)
-        seen.taps[phone.day] = now
-        if status != 200:
-            seen.errors.append(f"tap {status}")
-
-    hearing = [asyncio.create_task(hear(*each)) for each in zip(phones, lines, strict=True)]
+    lines = [Line(port, phone) for phone in phones]
+    hearing = [asyncio.create_task(hear(phone, line, seen)) for phone, line in zip(phones, lines, strict=True)]
     await asyncio.sleep(3)
     random_ = random.Random(1)  # noqa: S311 - no secret
     taps = []
@@ -282,7 +275,7 @@ async def open_loop(port: int, phones: list[Phone], seen: Seen, per_second: floa
     while (due := due + random_.expovariate(per_second)) < ends:
         await asyncio.sleep(max(0.0, due - loop.time()))
         number = random_.randrange(len(phones))
-        taps.append(asyncio.create_task(tap(phones[number], lines[number], due)))
+        taps.append(asyncio.create_task(tap(phones[number], lines[number], seen, due)))
     await asyncio.gather(*taps)
     await asyncio.sleep(1)
     for each in hearing:
@@ -348,9 +341,9 @@ def run(settings: Settings, asked: argparse.Namespace) -> None:
     """One database, one server, the two loads."""
     book = Book(settings)
     book.migrate()
-    phones = made(book, asked.crews)
-    if asked.ballast:
-        add_ballast(book, asked.ballast)
+    phones = made(book, 1)
+    add_ballast(book, asked.ballast)
+    phones += made(book, asked.crews - 1)
     book.close()
     workers = 1 if asked.file else 2
     served = Served(settings, workers)
@@ -365,7 +358,7 @@ def run(settings: Settings, asked: argparse.Namespace) -> None:
     print("| | number | p50 | p95 | p99 | longest |\n|---|---:|---:|---:|---:|---:|")
     for name, words in (
         ("tap", "a tap, until its answer"),
-        ("told", "until other phones are told"),
+        ("told", "from the tap until other phones are told"),
         ("page", "their page"),
     ):
         print(said(words, seen.waits[name]))
