@@ -29,6 +29,7 @@ PROBLEM = "application/problem+json"
 REFUSALS: dict[int | str, dict[str, Any]] = {
     400: {"description": "Not JSON", "model": ProblemDocument, "content": {PROBLEM: {}}},
     403: {"description": "Asked for by another site", "model": ProblemDocument, "content": {PROBLEM: {}}},
+    408: {"description": "The body stopped halfway", "model": ProblemDocument, "content": {PROBLEM: {}}},
     422: {"description": "Bad input", "model": ProblemDocument, "content": {PROBLEM: {}}},
     503: {"description": "The database does not answer now", "model": ProblemDocument, "content": {PROBLEM: {}}},
 }

@@ -7,6 +7,7 @@ Plain ASGI: the framework's own middleware class gets in the way of streams.
 
 from __future__ import annotations
 
+import asyncio
 from typing import TYPE_CHECKING, cast
 from urllib.parse import urlsplit
 
@@ -32,6 +33,7 @@ BODY_MOST = 1_000_000  # bytes
 PHOTO_MOST = 40_000_000  # bytes
 PHOTO_PATH = "/photo"  # how the address of such a form ends
 PIECE = 256_000  # bytes; a body is handed on in pieces, each of which is let go when it was read
+SILENT_MOST = 30.0  # s without another piece of a body, after which nobody waits for the rest of it
 DISCARD_MOST = 256_000_000  # bytes read and thrown away so that a client that is still sending can read the refusal
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -120,6 +122,10 @@ class Guard:
             body = await _whole_body(receive, most)
         except ClientDisconnect:
             return  # nobody is there to be answered, and half a form must not be kept for a whole one
+        except TimeoutError:
+            problem = Problem.of_status(408, "What was sent stopped halfway. Nothing was kept of it; send it again.")
+            await problem.response()(scope, receive, send)
+            return
         if body is None:
             await _too_large(scope, headers, most)(scope, receive, send)
             return
@@ -177,11 +183,16 @@ def _for_people(accept: str) -> bool:
 
 
 async def _whole_body(receive: Receive, most: int) -> list[bytearray] | None:
-    """The request's body in pieces; None where it is over the bound, read on and thrown away up to DISCARD_MOST."""
+    """
+    The request's body in pieces; None where it is over the bound, read on and thrown away up to DISCARD_MOST.
+
+    Raises ClientDisconnect, and TimeoutError where nothing comes for SILENT_MOST.
+    """
     pieces = [bytearray()]
     length = 0
     while True:
-        message = await receive()
+        async with asyncio.timeout(SILENT_MOST):
+            message = await receive()
         if message["type"] == "http.disconnect":
             raise ClientDisconnect
         chunk = message.get("body", b"")

@@ -30,7 +30,7 @@ from .seen import seen_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fastapi import Request
+    from fastapi import FastAPI, Request
 
     from server.book.log import Part
     from server.book.people import Role
@@ -175,13 +175,19 @@ def draw(request: Request, template: str, *, status: int = 200, **context: Any) 
     """A page or a fragment as a response."""
 
     def path_for(name: str, **parameters: Any) -> str:
-        return str(request.app.url_path_for(name, **parameters))
+        return _pattern(request.app, name, tuple(parameters)).format(**parameters)
 
     visitor = visitor_in(request.scope)
     drawn = _environment.get_template(template)
     html = drawn.render(path_for=path_for, asks=visitor, may=partial(may, visitor), **context)
     # What came in a charset of its own may hold what UTF-8 cannot.
     return HTMLResponse(html.encode("utf-8", "replace"), status)
+
+
+@lru_cache(maxsize=1000)
+def _pattern(app: FastAPI, name: str, parameters: tuple[str, ...]) -> str:
+    """A route's path with a place for each parameter; asked once, as the framework looks through all routes for it."""
+    return str(app.url_path_for(name, **{each: f"{{{each}}}" for each in parameters}))
 
 
 def qr(line: str) -> Markup:

@@ -22,10 +22,12 @@ import os
 import random
 import re
 import signal
+import socket
 import statistics
 import subprocess
 import sys
 import tempfile
+import time
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -33,6 +35,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
+import httpx
 from sqlalchemy import select, text
 
 from demo.fill import fill
@@ -53,7 +56,7 @@ if TYPE_CHECKING:
 
 PHONES = 5  # on each day
 SECONDS = 20.0
-PER_SECOND = 20.0  # taps of all phones
+PER_SECOND = 8.0  # taps of all phones: each once a minute, as on a busy day
 LOOPS = 8  # phones of the closed loop
 STEP = 1_000_000  # between the numbers of a row and of its copy
 AT_ONCE = 500  # copies
@@ -285,8 +288,8 @@ async def open_loop(port: int, phones: list[Phone], seen: Seen, per_second: floa
         line.close()
 
 
-async def closed_loop(port: int, phones: list[Phone], seconds: float) -> float:
-    """Taps a second, as many as can be."""
+async def closed_loop(port: int, phones: list[Phone], seconds: float, method: str, path: str) -> float:
+    """Answers a second, as many as can be."""
     loop = asyncio.get_running_loop()
     ends = loop.time() + seconds
     count = 0
@@ -295,12 +298,35 @@ async def closed_loop(port: int, phones: list[Phone], seconds: float) -> float:
         nonlocal count
         line = Line(port, phone)
         while loop.time() < ends:
-            assert await line.ask("POST", f"/days/{phone.day}/nudges", nudge(phone)) == 200
+            form = nudge(phone) if method == "POST" else None
+            assert await line.ask(method, path.format(phone.day), form) == 200
             count += 1
         line.close()
 
     await asyncio.gather(*(go_on(phone) for phone in phones[:: max(1, len(phones) // LOOPS)][:LOOPS]))
     return count / seconds
+
+
+def bare(page: bytes, phones: list[Phone], workers: int, folder: Path) -> float:
+    """The same bytes from a page of the framework alone, with as many processes: pages a second."""
+    file = folder / "page.html"
+    file.write_bytes(page)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = ["-m", "uvicorn", "tests.bench.bare:app", f"--port={port}", f"--workers={workers}", "--no-access-log"]
+    process = subprocess.Popen(
+        [sys.executable, *command, "--log-level=error"], cwd=CHECKOUT, env=os.environ | {"BARE_PAGE": str(file)}
+    )
+    try:
+        for _ in range(100):
+            with suppress(OSError), socket.create_connection(("127.0.0.1", port)):
+                break
+            time.sleep(0.1)
+        return asyncio.run(closed_loop(port, phones, 4.0, "GET", "/days/{}"))
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(20)
 
 
 def nudge(phone: Phone) -> dict[str, str]:
@@ -338,7 +364,7 @@ def main() -> None:
 
 
 def run(settings: Settings, asked: argparse.Namespace) -> None:
-    """One database, one server, the two loads."""
+    """One database, one server, the loads one after the other."""
     book = Book(settings)
     book.migrate()
     phones = made(book, 1)
@@ -351,20 +377,27 @@ def run(settings: Settings, asked: argparse.Namespace) -> None:
     try:
         asyncio.run(open_loop(served.port, phones, seen, asked.per_second, asked.seconds))
         held = served.memory()
-        most = asyncio.run(closed_loop(served.port, phones, 5.0))
+        taps = asyncio.run(closed_loop(served.port, phones, 4.0, "POST", "/days/{}/nudges"))
+        pages = asyncio.run(closed_loop(served.port, phones, 4.0, "GET", "/days/{}"))
+        cookie = {"cookie": f"lychgate={phones[0].cookie}", "hx-request": "true"}
+        page = httpx.get(f"http://127.0.0.1:{served.port}/days/{phones[0].day}", headers=cookie, timeout=30).content
     finally:
         served.close()
+    beside = bare(page, phones, workers, settings.data.parent)
     print(f"{asked.crews} days, {len(phones)} phones, {asked.ballast} other crews, {workers} processes serving")
     print("| | number | p50 | p95 | p99 | longest |\n|---|---:|---:|---:|---:|---:|")
     for name, words in (
-        ("tap", "a tap, until its answer"),
-        ("told", "from the tap until other phones are told"),
-        ("page", "their page"),
-    ):
+        ("tap", "a tap, until its answer"), ("told", "from the tap until other phones are told"), ("page", "their page"),
+    ):  # fmt: skip
         print(said(words, seen.waits[name]))
     print(f"errors: {len(seen.errors)} {seen.errors[:3] or ''}")
-    print(f"memory of each process: {', '.join(f'{each:.0f} MB' for each in held)}")
-    print(f"taps in a closed loop of {LOOPS}: {most:.0f} a second")
+    print(
+        f"memory of each process, the first of several only starts them: {', '.join(f'{each:.0f} MB' for each in held)}"
+    )
+    print(f"in a closed loop of {LOOPS}: {taps:.0f} taps a second, {pages:.0f} pages a second of {len(page)} bytes")
+    print(
+        f"the same bytes from a page of the framework alone: {beside:.0f} a second, {beside / pages:.1f} times as many"
+    )
 
 
 if __name__ == "__main__":
