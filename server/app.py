@@ -8,6 +8,7 @@ import threading
 from contextlib import asynccontextmanager, contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
+from anyio.to_thread import current_default_thread_limiter
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
@@ -61,6 +62,9 @@ def told_to_stop(first: Callable[[], None]) -> Iterator[None]:
             signal.signal(number, handler)
 
 
+THREADS = 4  # that work on requests at one moment; the others wait in order
+
+
 def create_app(settings: Settings) -> FastAPI:
     """The whole application on one book. Opening the book waits until it starts; importing opens nothing."""
 
@@ -75,6 +79,9 @@ def create_app(settings: Settings) -> FastAPI:
             with app.state.book.writing() as session:
                 first_crew(session)
         tidy(app.state.book)
+        # Python works on one page at a time, and more threads only take turns, each some milliseconds long: with the
+        # usual forty a tap took eighteen times as long (tests.bench.load).
+        current_default_thread_limiter().total_tokens = THREADS
         app.state.listening = listening = Listening(app.state.book)
         app.state.book.kept = listening.wake
         running = [asyncio.create_task(each) for each in (listening.watch(), keep_tidy(app.state.book))]

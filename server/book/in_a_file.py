@@ -57,6 +57,7 @@ class InAFile:
         self._alone = Alone(self.file.parent)
         options: dict[str, Any] = {"connect_args": {"check_same_thread": False}}
         self.reader = create_engine(url, pool_size=8, max_overflow=32, pool_use_lifo=True, **options)
+        self.asker = self.reader
         self.writer = create_engine(url, poolclass=StaticPool, **options)
         _set_up(self.reader, begin="BEGIN", checkpoint=0)
         _set_up(self.writer, begin="BEGIN IMMEDIATE", checkpoint=1000)

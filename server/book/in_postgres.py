@@ -42,6 +42,8 @@ class InPostgres:
         self._url = url
         reads, writes = _connecting(read_only=True), _connecting(read_only=False)
         self.reader = create_engine(url, isolation_level="REPEATABLE READ", connect_args=reads, **POOL)
+        # Three ways to the database and back less, of five.
+        self.asker = self.reader.execution_options(isolation_level="AUTOCOMMIT")
         self.writer = create_engine(url, connect_args=writes, **POOL)
 
     def turn(self) -> AbstractContextManager[None]:

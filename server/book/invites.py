@@ -19,7 +19,7 @@ from .crews import NotThere
 from .tokens import code_typed, hashed, new_code, new_token
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from sqlalchemy import ColumnElement
     from sqlalchemy.orm import Session
@@ -57,7 +57,7 @@ class Admitted:
     crew_name: str
 
 
-_ADMITTED = (
+_ADMITTED_COLUMNS = (
     select(
         tables.BrowserSession.id, tables.BrowserSession.hash, tables.BrowserSession.used_at,
         tables.BrowserSession.expires_at, tables.Person.id.label("person"), tables.Person.name, tables.Person.role,
@@ -65,20 +65,33 @@ _ADMITTED = (
     )
     .join(tables.Person, tables.Person.id == tables.BrowserSession.person_id)
     .join(tables.Crew, tables.Crew.id == tables.Person.crew_id)
-    .where(tables.BrowserSession.hash == bindparam("hash"))
 )  # fmt: skip
+_ADMITTED = _ADMITTED_COLUMNS.where(tables.BrowserSession.hash == bindparam("hash"))
 
 
 def admitted(session: Session, token: str, now: datetime) -> Admitted | None:
     """Who holds a session with this secret; None where it has ended, has run out, or never was."""
     wanted = hashed(token)
     row = session.execute(_ADMITTED, {"hash": wanted}).first()
-    if (
-        row is None
-        or not hmac.compare_digest(row.hash, wanted)
-        or now >= min(row.expires_at, row.used_at + SESSION_IDLE)
-    ):
+    if row is None or not hmac.compare_digest(row.hash, wanted) or not _lives(row, now):
         return None
+    return _who(row)
+
+
+_STILL_IN = _ADMITTED_COLUMNS.where(tables.BrowserSession.id.in_(bindparam("numbers", expanding=True)))
+
+
+def still_in(session: Session, numbers: Collection[int], now: datetime) -> dict[int, Admitted]:
+    """Who holds these sessions, as far as they have not ended."""
+    rows = session.execute(_STILL_IN, {"numbers": list(numbers)})
+    return {row.id: _who(row) for row in rows if _lives(row, now)}
+
+
+def _lives(row: Any, now: datetime) -> bool:
+    return bool(now < min(row.expires_at, row.used_at + SESSION_IDLE))
+
+
+def _who(row: Any) -> Admitted:
     return Admitted(row.id, row.used_at, row.person, row.name, row.role, row.crew, row.crew_name)
 
 

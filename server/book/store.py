@@ -43,8 +43,17 @@ class NewerSchema(Exception):
 class Database(Protocol):
     """What the two kinds of database have in common."""
 
-    reader: Engine
-    writer: Engine
+    @property
+    def reader(self) -> Engine:
+        """Connections that read, each piece of work at one moment."""
+
+    @property
+    def asker(self) -> Engine:
+        """Connections for one question alone."""
+
+    @property
+    def writer(self) -> Engine:
+        """Connections that write."""
 
     def turn(self) -> AbstractContextManager[None]:
         """The wait, within this process, until it may write."""
@@ -88,6 +97,12 @@ class Book:
     def reading(self) -> Iterator[Session]:
         """A session that only reads: all of it as it was at one moment."""
         with Session(self._database.reader) as session:
+            yield session
+
+    @contextmanager
+    def asking(self) -> Iterator[Session]:
+        """A session for one question alone, which needs no transaction around it."""
+        with Session(self._database.asker) as session:
             yield session
 
     @contextmanager

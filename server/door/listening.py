@@ -12,22 +12,26 @@ from __future__ import annotations
 import asyncio
 from collections import Counter
 from contextlib import suppress
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from server.book.invites import still_in
 from server.book.trouble import OF_THE_DATABASE
 from server.book.watching import revisions
 
 from .visitor import asked
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Hashable
+    from collections.abc import Callable
 
     from sqlalchemy.orm import Session
 
+    from server.book.invites import Admitted
     from server.book.store import Book
 
 EVERY = 0.1  # s, between looks for what other processes kept
 QUICKEST = 0.02  # s, between looks however much is kept
+AT_LEAST_EVERY = 4.0  # s, between looks at who is still in: a session also ends by the clock
 LISTENERS_MOST = 1000  # pages, for one process
 OF_ONE_MOST = 20  # pages of one session: more tabs than anybody reads
 
@@ -48,19 +52,22 @@ class Listener:
     """
     A page that is told of the changes of a day.
 
-    who   the session that it is open in
-    told  the revision that it knows
+    who       the number of the session that it is open in; None: whoever opens the demo on its own machine
+    told      the revision that it knows
+    admitted  who holds that session, as of the last look; None where it has ended. looked: whether there was a look
     """
 
-    def __init__(self, day: int, who: Hashable, told: str) -> None:
+    def __init__(self, day: int, who: int | None, told: str) -> None:
         self.day, self.who, self.told = day, who, told
+        self.admitted: Admitted | None = None
+        self.looked = False
         self._newest = told
         self._over = False
         self._news = asyncio.Event()
 
-    def tell(self, revision: str) -> None:
-        """Another revision, or the same again."""
-        self._newest = revision
+    def tell(self, revision: str, admitted: Admitted | None = None) -> None:
+        """Another revision, or the same again, and who listens."""
+        self._newest, self.admitted, self.looked = revision, admitted, True
         if revision != self.told:
             self._news.set()
 
@@ -89,13 +96,13 @@ class Listening:
     def __init__(self, book: Book) -> None:
         self._book = book
         self._listeners: set[Listener] = set()
-        self._of_one: Counter[Hashable] = Counter()
+        self._of_one: Counter[int | None] = Counter()
         self._over = False
         self._loop = asyncio.get_running_loop()
         self._look = asyncio.Event()
         self._somebody = asyncio.Event()
 
-    def listen(self, day: int, who: Hashable, told: str) -> Listener:
+    def listen(self, day: int, who: int | None, told: str) -> Listener:
         """A page that has a day open, as it was at a revision. Raises TooManyListen, Over."""
         if self._over:
             raise Over
@@ -136,6 +143,7 @@ class Listening:
         """Tell everybody, for ever."""
         with self._book.watching() as answer:
             seen: object = None
+            looked_at = -AT_LEAST_EVERY
             while True:
                 await self._somebody.wait()
                 with suppress(TimeoutError):
@@ -145,8 +153,9 @@ class Listening:
                 self._look.clear()
                 try:
                     now = answer()
-                    if must or now != seen:
+                    if must or now != seen or self._loop.time() - looked_at >= AT_LEAST_EVERY:
                         await self._tell()
+                        looked_at = self._loop.time()
                     seen = now
                 except OF_THE_DATABASE:  # a database that does not answer now may answer later
                     seen = None
@@ -154,11 +163,15 @@ class Listening:
 
     async def _tell(self) -> None:
         days = {listener.day for listener in self._listeners}
-        found = await asked(self._book, _revisions_of(days))
+        sessions = {listener.who for listener in self._listeners if listener.who is not None}
+        found, admitted = await asked(self._book, _as_it_is(days, sessions))
         for listener in self._listeners:
-            if listener.day in days:  # who came meanwhile was not asked for, and is at the next look
-                listener.tell(found.get(listener.day, ""))
+            # Who came meanwhile was not asked for, and is at the next look.
+            if listener.day in days and (listener.who is None or listener.who in sessions):
+                who = None if listener.who is None else admitted.get(listener.who)
+                listener.tell(found.get(listener.day, ""), who)
 
 
-def _revisions_of(days: set[int]) -> Callable[[Session], dict[int, str]]:
-    return lambda session: revisions(session, days)
+def _as_it_is(days: set[int], sessions: set[int]) -> Callable[[Session], tuple[dict[int, str], dict[int, Admitted]]]:
+    """The revisions of days, and who holds these sessions: two questions for all who listen."""
+    return lambda session: (revisions(session, days), still_in(session, sessions, datetime.now(UTC)))

@@ -77,6 +77,11 @@ async def still_admitted(request: Request) -> bool:
     return before is not None and now == before
 
 
+def visitor_of(found: Admitted) -> Visitor:
+    """The visitor whose session it is."""
+    return Visitor(found.crew, found.name, found.role, found.person, found.crew_name, found.session)
+
+
 async def _visitor_of(scope: Scope) -> Visitor | None:
     app = scope["app"]
     settings: Settings = app.state.settings
@@ -88,7 +93,7 @@ async def _visitor_of(scope: Scope) -> Visitor | None:
         if found is not None:
             if now - found.used_at >= USED_EVERY:
                 await run_in_threadpool(_keep_use, book, found, now)
-            return Visitor(found.crew, found.name, found.role, found.person, found.crew_name, found.session)
+            return visitor_of(found)
     if settings.open_here and _from_here(scope):
         crew = await asked(book, only_crew)
         return None if crew is None else Visitor(crew[0], AT_THE_MACHINE, crew_name=crew[1])
@@ -99,7 +104,7 @@ async def asked(book: Book, question: Callable[[Session], Found]) -> Found:
     """An answer out of the book. One in a file is there sooner than a thread to ask it in would be."""
 
     def ask() -> Found:
-        with book.reading() as session:
+        with book.asking() as session:
             return question(session)
 
     return ask() if book.is_a_file else await run_in_threadpool(ask)

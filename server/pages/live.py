@@ -18,7 +18,7 @@ from server.book.watching import revision
 from server.door.entrance import door_router
 from server.door.listening import Listener, Listening, Over, TooManyListen
 from server.door.problems import Problem
-from server.door.visitor import TheBook, TheVisitor, asked, let_in, still_admitted
+from server.door.visitor import TheBook, TheVisitor, asked, let_in, still_admitted, visitor_in, visitor_of
 
 from .numbers import Number as RowNumber
 
@@ -82,7 +82,7 @@ async def _events(request: Request, listener: Listener) -> AsyncIterator[str]:
     with suppress(Over):
         while True:
             news = await listener.next(BEAT)
-            if not await still_admitted(request):
+            if not await _is_still_in(request, listener):
                 if await let_in(request.scope) is None:
                     yield _event("ended")
                 return  # somebody whose role changed comes again, as who they are now
@@ -90,6 +90,14 @@ async def _events(request: Request, listener: Listener) -> AsyncIterator[str]:
                 yield _event("gone")
                 return
             yield _event("beat") if news is None else _event("revision", news)
+
+
+async def _is_still_in(request: Request, listener: Listener) -> bool:
+    """Whether the one who asked is still somebody, and the same: by the watcher's last look, which was for all."""
+    if listener.who is None or not listener.looked:
+        return await still_admitted(request)
+    now = None if listener.admitted is None else visitor_of(listener.admitted)
+    return now == visitor_in(request.scope)
 
 
 def _event(name: str, data: str = "") -> str:
