@@ -163,12 +163,12 @@ def site(client: TestClient) -> Site:
 
 
 @pytest.fixture(scope="module")
-def unchanged(books: Books, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+def unchanged(books_of: Callable[[str], Books], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """
     Somebody at one application for all tests of a file in which nothing may be kept: a day at two places with
-    readings, which every such test finds as it was.
+    readings, which every such test finds as it was. What is refused is so before any database sees it: one is enough.
     """
-    for client in Startable(books, tmp_path_factory.mktemp("unchanged") / "data").on("empty"):
+    for client in Startable(books_of("file"), tmp_path_factory.mktemp("unchanged") / "data").on("empty"):
         site = Site(client)
         site.day_at(8, 9)
         before = site.book()

@@ -190,21 +190,26 @@ async def _whole_body(receive: Receive, most: int) -> list[bytearray] | None:
     """
     pieces = [bytearray()]
     length = 0
-    while True:
-        async with asyncio.timeout(SILENT_MOST):
+    now = asyncio.get_running_loop().time
+    heard_at = now()
+    async with asyncio.timeout(SILENT_MOST) as patience:
+        while True:
             message = await receive()
-        if message["type"] == "http.disconnect":
-            raise ClientDisconnect
-        chunk = message.get("body", b"")
-        length += len(chunk)
-        if length > most:
-            pieces.clear()
-        elif len(pieces[-1]) < PIECE:
-            pieces[-1] += chunk
-        else:
-            pieces.append(bytearray(chunk))
-        if not message.get("more_body", False) or length > DISCARD_MOST:
-            break
+            if message["type"] == "http.disconnect":
+                raise ClientDisconnect
+            if now() - heard_at >= 1.0:  # not for each of a million pieces
+                heard_at = now()
+                patience.reschedule(heard_at + SILENT_MOST)
+            chunk = message.get("body", b"")
+            length += len(chunk)
+            if length > most:
+                pieces.clear()
+            elif len(pieces[-1]) < PIECE:
+                pieces[-1] += chunk
+            else:
+                pieces.append(bytearray(chunk))
+            if not message.get("more_body", False) or length > DISCARD_MOST:
+                break
     return pieces or None
 
 

@@ -19,6 +19,7 @@ from server.door import listening as the_module
 from server.door.listening import LISTENERS_MOST, OF_ONE_MOST, Listening, Over, TooManyListen
 
 WHILE = 0.6  # s, three of the watcher's looks: what has not been told by then is not told
+ME, SOMEBODY_ELSE = 1_000_000, 1_000_001  # numbers of sessions
 
 
 @pytest.fixture
@@ -68,7 +69,7 @@ def test_a_change_of_this_process_is_told_at_once(book, days, monkeypatch):
 
     async def main():
         async with watching(book) as listening:
-            listener = listening.listen(1, "me", now(book))
+            listener = listening.listen(1, ME, now(book))
             assert await listener.next(WHILE) is None
             with ThreadPoolExecutor(1) as thread:  # as routes write
                 await asyncio.get_running_loop().run_in_executor(thread, change, book)
@@ -83,7 +84,7 @@ def test_a_change_of_another_process_is_told(settings, book, days):
 
     async def main():
         async with watching(book) as listening:
-            listener = listening.listen(1, "me", now(book))
+            listener = listening.listen(1, ME, now(book))
             assert await listener.next(WHILE) is None
             change(other)
             assert await listener.next(30) == now(book)
@@ -95,7 +96,7 @@ def test_a_change_of_another_process_is_told(settings, book, days):
 def test_only_those_are_told_whose_day_changed(book, days):
     async def main():
         async with watching(book) as listening:
-            one, two = (listening.listen(day, "me", now(book, day)) for day in days)
+            one, two = (listening.listen(day, ME, now(book, day)) for day in days)
             change(book, 2)
             assert await two.next(30) == now(book, 2)
             assert await one.next(WHILE) is None
@@ -110,7 +111,7 @@ def test_what_was_kept_before_the_page_listened_is_told(book, days):
         drawn = now(book)
         change(book)
         async with watching(book) as listening:
-            assert await listening.listen(1, "me", drawn).next(30) == now(book)
+            assert await listening.listen(1, ME, drawn).next(30) == now(book)
 
     asyncio.run(main())
 
@@ -118,7 +119,7 @@ def test_what_was_kept_before_the_page_listened_is_told(book, days):
 def test_a_page_that_was_slow_hears_of_the_last_change_alone(book, days):
     async def main():
         async with watching(book) as listening:
-            listener = listening.listen(1, "me", now(book))
+            listener = listening.listen(1, ME, now(book))
             for _ in range(5):
                 change(book)
                 await asyncio.sleep(0.05)
@@ -131,7 +132,7 @@ def test_a_page_that_was_slow_hears_of_the_last_change_alone(book, days):
 def test_a_day_that_is_gone_is_told_as_a_change(book, days):
     async def main():
         async with watching(book) as listening:
-            listener = listening.listen(2, "me", now(book, 2))
+            listener = listening.listen(2, ME, now(book, 2))
             with book.writing() as session:
                 session.delete(session.get_one(tables.Day, 2))
             assert await listener.next(30) == ""
@@ -153,7 +154,7 @@ def test_days_to_which_nobody_listens_cost_nothing(book, days, monkeypatch):
                 change(book)
                 await asyncio.sleep(WHILE)
                 assert (looks, asked) == ([], [])
-                listener = listening.listen(1, "me", now(book))
+                listener = listening.listen(1, ME, now(book))
                 change(book)
                 assert await listener.next(30) is not None
                 listening.leave(listener)
@@ -195,7 +196,7 @@ def test_a_database_that_fails_for_a_while_ends_nothing(book, days, monkeypatch)
 
     async def main():
         async with watching(book) as listening:
-            listener = listening.listen(1, "me", now(book))
+            listener = listening.listen(1, ME, now(book))
             change(book)
             assert await listener.next(30) == now(book)
 
@@ -206,17 +207,17 @@ def test_a_database_that_fails_for_a_while_ends_nothing(book, days, monkeypatch)
 def test_one_session_has_so_many_pages_and_the_process_too(book, days, monkeypatch):
     async def main():
         listening = Listening(book)
-        own = [listening.listen(1, "me", "") for _ in range(OF_ONE_MOST)]
+        own = [listening.listen(1, ME, "") for _ in range(OF_ONE_MOST)]
         with pytest.raises(TooManyListen) as refused:
-            listening.listen(1, "me", "")
+            listening.listen(1, ME, "")
         assert refused.value.of_one
         listening.leave(own[0])
         listening.leave(own[0])  # twice is once
-        listening.listen(2, "me", "")
+        listening.listen(2, ME, "")
         for number in range(LISTENERS_MOST - OF_ONE_MOST):
             listening.listen(1, number, "")
         with pytest.raises(TooManyListen) as refused:
-            listening.listen(1, "somebody else", "")
+            listening.listen(1, SOMEBODY_ELSE, "")
         assert not refused.value.of_one
         assert len(listening._of_one) == LISTENERS_MOST - OF_ONE_MOST + 1
         for listener in [*listening._listeners]:
@@ -229,14 +230,14 @@ def test_one_session_has_so_many_pages_and_the_process_too(book, days, monkeypat
 def test_everybody_is_let_go_when_the_server_stops(book, days):
     async def main():
         async with watching(book) as listening:
-            listener = listening.listen(1, "me", now(book))
+            listener = listening.listen(1, ME, now(book))
             waits = asyncio.create_task(listener.next(60))
             await asyncio.sleep(0)
             listening.end()
             with pytest.raises(Over):
                 await waits
             with pytest.raises(Over):
-                listening.listen(1, "me", "")
+                listening.listen(1, ME, "")
 
     asyncio.run(main())
     change(book)  # and whoever still writes finds nobody there

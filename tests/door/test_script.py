@@ -87,6 +87,7 @@ def is_harmless(answer, payload):
     assert not re.search(r"[\r\n]", "".join(answer.headers.values()))
 
 
+@pytest.mark.in_a_file  # how words are drawn is no database\'s business
 @pytest.mark.parametrize("which", PAYLOADS)
 def test_what_is_typed_stays_words(demo, which):
     """Each field by itself, so that the rest of its form is right and it is kept where anything of the kind can be."""
