@@ -11,6 +11,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+import hypothesis
 import pytest
 
 with warnings.catch_warnings():
@@ -36,6 +37,10 @@ if TYPE_CHECKING:
 
     from server.book.people import Role
     from server.settings import Settings
+
+# Speed is a benchmark's business: a busy machine must not fail a test.
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
 
 HERE = "http://localhost"
 FRAGMENT = {"HX-Request": "true"}
