@@ -46,12 +46,35 @@ HERE = "http://localhost"
 FRAGMENT = {"HX-Request": "true"}
 
 
+# Of the pages, those that the second database is asked of without --both: what is kept, by whom, and told to whom. All
+# of them on both would take the suite past a quarter of an hour.
+ON_BOTH = (
+    "test_days",
+    "test_live",
+    "test_crew",
+    "test_sent_later",
+    "test_removal",
+    "test_readings_file",
+    "test_sheets",
+)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """How much is asked of PostgreSQL too."""
+    parser.addoption("--both", action="store_true", help="every test on both databases")
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What is said of a file alone is not asked of the other database."""
+    some = {config.rootpath / "tests" / name for name in ("pages", "door")}
 
     def is_asked(item: pytest.Item) -> bool:
         asked = getattr(item, "callspec", None)
-        return item.get_closest_marker("in_a_file") is None or asked is None or asked.params.get("books") != "postgres"
+        if asked is None or asked.params.get("books") != "postgres":
+            return True
+        if item.get_closest_marker("in_a_file") is not None:
+            return False
+        return bool(config.getoption("both")) or item.path.parent not in some or item.path.stem in ON_BOTH
 
     config.hook.pytest_deselected(items=[item for item in items if not is_asked(item)])
     items[:] = [item for item in items if is_asked(item)]

@@ -1,7 +1,7 @@
 """
 The databases that tests open: a file copied for each, or a PostgreSQL brought up for the run.
 
-Every test that opens a book runs on both. PostgreSQL's programs are the system's package
+Tests that open a book run on both (`tests/conftest.py` says which pages' do). PostgreSQL's programs are the system's package
 (LYCHGATE_TEST_POSTGRES names their folder, where it is not on PATH or where Debian puts it); without them the tests
 fail, so that nobody takes a run that skipped them for one that passed.
 """

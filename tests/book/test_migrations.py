@@ -247,7 +247,7 @@ def upgrade():
 """
 
 
-@pytest.mark.parametrize("release", RELEASED)
+@pytest.mark.parametrize("release", ["0001", "0004", "0006"])
 def test_a_migration_that_fails_leaves_the_book_as_it_was(book, tmp_path, monkeypatch, release):
     """Also what the migrations before it did: the older program goes on with it as if nothing had been tried."""
     as_it_was_at(book, release)

@@ -46,6 +46,7 @@ def line_to(port, head, held):
     return line
 
 
+@pytest.mark.in_a_file
 def test_a_thousand_idle_listeners_and_lines_that_hang_keep_nobody_waiting(books, spare, many_files):
     """As many pages listen as one process takes; others have begun to ask, or ask and do not read."""
     books.copy("demo", spare)
