@@ -17,7 +17,7 @@ from server.book.invites import INVITE_LASTS, make_invite
 from server.book.people import ROLES, THE_SERVER
 from server.book.store import Book, NewerSchema
 from server.book.tables import NAME_LONGEST
-from server.book.trouble import OF_THE_DATABASE, trouble_of
+from server.book.trouble import OF_THE_DATABASE, advice_on
 from server.serving import address_of, check_certificate, serve
 from server.settings import BadSetting, Settings
 
@@ -49,17 +49,15 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         os.environ.update(_said(asked))  # where every process of ours reads its settings
         return COMMANDS[asked.command](Settings.from_environment(), asked)
-    except BadSetting as wrong:
-        return _refused(wrong, 2)
-    except AmbiguousCrew as wrong:
+    except (BadSetting, AmbiguousCrew) as wrong:
         return _refused(wrong, 2)
     except (NoBackup, NewerSchema) as wrong:
         return _refused(wrong, 1)
     except OF_THE_DATABASE as wrong:
-        trouble = trouble_of(wrong)
-        if trouble is None:
+        advice = advice_on(wrong)
+        if advice is None:
             raise
-        return _refused(f"{trouble.advice}\n({getattr(wrong, 'orig', None) or wrong})", 1)
+        return _refused(advice, 1)
 
 
 def _refused(why: object, status: int) -> int:
@@ -75,8 +73,7 @@ def _said(asked: argparse.Namespace) -> dict[str, str]:
 
 def _serve(settings: Settings, _asked: argparse.Namespace) -> int:
     check_certificate(settings)
-    _migrate(settings, _asked)
-    return serve(settings)
+    return serve(settings, before=lambda: _migrate(settings, _asked))
 
 
 def _migrate(settings: Settings, _asked: argparse.Namespace) -> int:

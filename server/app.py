@@ -84,14 +84,15 @@ def create_app(settings: Settings) -> FastAPI:
         current_default_thread_limiter().total_tokens = THREADS
         app.state.listening = listening = Listening(app.state.book)
         app.state.book.kept = listening.wake
-        running = [asyncio.create_task(each) for each in (listening.watch(), keep_tidy(app.state.book))]
+        watching = asyncio.create_task(listening.watch())
+        tidying = asyncio.create_task(keep_tidy(app.state.book))
         with told_to_stop(listening.end):
             yield
         listening.end()
-        for each in running:
-            each.cancel()
-            with suppress(asyncio.CancelledError):
-                await each
+        await watching
+        tidying.cancel()
+        with suppress(asyncio.CancelledError):
+            await tidying
         app.state.book.close()
 
     app = api.Documented(

@@ -6,6 +6,7 @@ import socket
 import ssl
 import sys
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
 import uvicorn
 from uvicorn.supervisors import Multiprocess
@@ -17,14 +18,21 @@ from server.settings import BadSetting, Settings
 if sys.platform != "win32":
     import resource
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 EVERYWHERE = ("0.0.0.0", "::", "")  # noqa: S104 - compared with, not bound to
 STOP_SECONDS = 3  # what open pages get to finish before the server goes
 WAITING_MOST = 2048  # connections that the system holds until a process takes them
 FILES_MOST = 65536  # open at once, each connection being one
 
 
-def serve(settings: Settings) -> int:
-    """Serve until stopped, after saying where; the exit status. The database is up to date by then."""
+def serve(settings: Settings, before: Callable[[], object]) -> int:
+    """
+    Serve until stopped, after saying where; the exit status.
+
+    before  what is to be done once the port is ours, and before anybody is served
+    """
     try:
         listening = _listen(settings)
     except OSError as wrong:
@@ -33,6 +41,7 @@ def serve(settings: Settings) -> int:
         return 1
     _allow_many_connections()
     with listening:
+        before()
         _say_where(settings, listening.getsockname()[1])
         config = uvicorn.Config(
             "server.serving:application",

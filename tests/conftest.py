@@ -25,7 +25,7 @@ from server.book.backups import count_on
 from server.book.crews import crew_to_enter
 from server.book.invites import make_invite
 from server.book.store import Book
-from tests.databases import Books, Postgres
+from tests.databases import Books, Postgres, rows_of
 from tests.page import Form, Page
 
 if TYPE_CHECKING:
@@ -65,13 +65,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """What is said of a file alone is not asked of the other database."""
+    """What is said of one database alone is not asked of the other."""
     some = {config.rootpath / "tests" / name for name in ("pages", "door")}
 
     def is_asked(item: pytest.Item) -> bool:
         asked = getattr(item, "callspec", None)
-        if asked is None or asked.params.get("books") != "postgres":
-            return True
+        kind = None if asked is None else asked.params.get("books")
+        if kind != "postgres":
+            return kind is None or item.get_closest_marker("in_postgres") is None
         if item.get_closest_marker("in_a_file") is not None:
             return False
         return bool(config.getoption("both")) or item.path.parent not in some or item.path.stem in ON_BOTH
@@ -285,11 +286,7 @@ class Site:
 
     def book(self) -> dict[str, list[tuple[Any, ...]]]:
         """Every row of every table."""
-        with self.client.app.state.book.reading() as session:
-            return {
-                table.name: sorted((tuple(row) for row in session.execute(table.select())), key=repr)
-                for table in tables.Table.metadata.sorted_tables
-            }
+        return rows_of(self.client.app.state.book)
 
     def rows(self, table: type[Any]) -> list[Any]:
         """The rows of one table, oldest first."""

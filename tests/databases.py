@@ -17,6 +17,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import psycopg
 
@@ -187,3 +188,19 @@ end $$
 def settings_of(data: Path, url: str | None = None) -> Settings:
     """As they are read from the environment."""
     return Settings.from_environment({"LYCHGATE_DATA": str(data), "LYCHGATE_DATABASE_URL": url or ""})
+
+
+def environment_of(settings: Settings) -> dict[str, str]:
+    """For a program of ours with the book of these settings: nothing of the caller's own."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("LYCHGATE_")}
+    own = {"LYCHGATE_DATA": str(settings.data), "LYCHGATE_DATABASE_URL": settings.database_url or ""}
+    return kept | own | {"LYCHGATE_PORT": "0", "PYTHONUNBUFFERED": "1"}
+
+
+def rows_of(book: Book) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every table, as the program reads it."""
+    with book.reading() as session:
+        return {
+            table.name: sorted((tuple(row) for row in session.execute(table.select())), key=repr)
+            for table in Table.metadata.sorted_tables
+        }

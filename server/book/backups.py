@@ -20,6 +20,7 @@ from sqlalchemy import URL, create_engine, delete, event, func, select, text
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
+from .in_a_file import flaws
 from .store import Book, NewerSchema, bring_up_to_date, migrations_on
 from .tables import Crew, Table
 
@@ -146,11 +147,10 @@ def _copy(source: Connection, target: Connection) -> dict[str, int]:
 
 
 def _check(connection: Connection) -> None:
-    """Raises NoBackup where a file is not whole, or not ours."""
-    for question, name in (("integrity_check", "damaged"), ("foreign_key_check", "not whole")):
-        found = connection.exec_driver_sql(f"PRAGMA {question}").all()
-        if found and found[0][0] != "ok":
-            raise NoBackup(f"the backup is {name}: {found[0]}")
+    """Raises NoBackup where a file is not whole."""
+    for whole, found in flaws(connection).items():
+        if found:
+            raise NoBackup(f"the backup is damaged. {whole}: not so. {found[0]}")
     connection.rollback()
 
 

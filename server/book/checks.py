@@ -12,9 +12,10 @@ from sqlalchemy import func, select, text
 from . import tables
 from .backups import newest, schema_of
 from .days import log_of
+from .in_a_file import flaws
 from .log import retold
 from .store import Book
-from .trouble import OF_THE_DATABASE, trouble_of
+from .trouble import OF_THE_DATABASE, advice_on
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,11 +26,8 @@ if TYPE_CHECKING:
     from server.settings import Settings
 
 ROOM = 100_000_000  # bytes, below which a disk is called full soon
+MANY = {"crew": "crews", "person": "people", "day": "days", "tap": "taps"}
 SHOWN = 5  # of what is wrong of one kind
-PRAGMAS = {
-    "integrity_check": "Every page of it can be read",
-    "foreign_key_check": "Every row's parent is there",
-}
 # Releases of SQLite that cannot lose a commit where two processes write and checkpoint at one moment.
 SAFE_SQLITE = ((3, 51, 3), (3, 50, 7), (3, 44, 6))
 
@@ -58,10 +56,10 @@ def check(settings: Settings) -> Iterator[Finding]:
         book.try_to_write()
         yield Finding(good=True, words="It can be written.")
     except OF_THE_DATABASE as wrong:
-        trouble = trouble_of(wrong)
-        if trouble is None:
+        advice = advice_on(wrong)
+        if advice is None:
             raise
-        yield Finding(good=False, words=f"{trouble.advice} ({getattr(wrong, 'orig', None) or wrong})")
+        yield Finding(good=False, words=advice)
     finally:
         book.close()
 
@@ -71,9 +69,8 @@ def _file(book: Book, file: Path) -> Iterator[Finding]:
     yield Finding(good=True, words=f"The database is the file {file}, {_size(file.stat().st_size)}.")
     yield Finding(good=free >= ROOM, words=f"Its disk has {_size(free)} free.")
     with book.reading() as session:
-        for question, word in PRAGMAS.items():
-            found = [str(tuple(row)) for row in session.execute(text(f"PRAGMA {question}")) if row[0] != "ok"]
-            yield _none_of(found, word)
+        for whole, found in flaws(session.connection()).items():
+            yield _none_of(found, whole)
         synced = session.execute(text("PRAGMA synchronous")).scalar_one() >= 2
         yield Finding(good=synced, words="A tap is on the disk before it is answered.")
     version = sqlite3.sqlite_version_info
@@ -102,13 +99,13 @@ def _contents(book: Book) -> Iterator[Finding]:
             yield Finding(good=False, words=f"The database {word}; python -m server migrate brings it up to date.")
             return
         yield Finding(good=True, words=f"Its tables are of version {has}, this server's.")
-        counted = (
-            f"{session.execute(select(func.count()).select_from(table)).scalar_one()} {name}"
-            for table, name in (
-                (tables.Crew, "crews"), (tables.Person, "people"), (tables.Day, "days"), (tables.Event, "taps"),
-            )
-        )  # fmt: skip
-        yield Finding(good=True, words=f"It holds {', '.join(counted)}.")
+        held = []
+        for table, name in (
+            (tables.Crew, "crew"), (tables.Person, "person"), (tables.Day, "day"), (tables.Event, "tap"),
+        ):  # fmt: skip
+            count = session.execute(select(func.count()).select_from(table)).scalar_one()
+            held.append(f"{count} {name if count == 1 else MANY[name]}")
+        yield Finding(good=True, words=f"It holds {', '.join(held)}.")
         yield _none_of(_days_that_do_not_fold(session), "Every day's log can be read")
 
 

@@ -118,6 +118,20 @@ class InAFile:
             self.writer.dispose()
 
 
+FLAWS = {
+    "integrity_check": "Every page of it can be read",
+    "foreign_key_check": "Every row's parent is there",
+}
+
+
+def flaws(connection: Connection) -> dict[str, list[str]]:
+    """What SQLite finds wrong with a file, under what is true of one that is whole."""
+    return {
+        whole: [str(tuple(row)) for row in connection.exec_driver_sql(f"PRAGMA {asked}") if row[0] != "ok"]
+        for asked, whole in FLAWS.items()
+    }
+
+
 class Alone:
     """
     The right to write, which one thread of one process has at a time.

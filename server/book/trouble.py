@@ -92,6 +92,12 @@ def trouble_of(error: BaseException) -> Trouble | None:
     return None
 
 
+def advice_on(error: BaseException) -> str | None:
+    """What whoever runs the server can do about an error, with the database's own words; None as above."""
+    trouble = trouble_of(error)
+    return None if trouble is None else f"{trouble.advice} ({getattr(error, 'orig', None) or error})"
+
+
 def _of_driver(error: BaseException | None) -> Trouble:
     if isinstance(error, sqlite3.Error):
         # The low byte is the kind, the rest says more of it (sqlite.org/rescode.html).

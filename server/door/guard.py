@@ -161,11 +161,9 @@ def _brings_a_photo(scope: Scope, headers: Headers) -> bool:
 
 def _too_large(scope: Scope, headers: Headers, most: int) -> Response:
     """The refusal of a body; for a browser the page that the application answers bad input with."""
-    answers = scope["app"].exception_handlers if "app" in scope and _for_people(headers.get("accept", "")) else {}
-    if OutOfRange in answers:
+    if "app" in scope and OutOfRange in scope["app"].exception_handlers and _for_people(headers.get("accept", "")):
         millions = f"{most // 1_000_000} MB"
-        refused = OutOfRange("What was sent", f"more than {millions}", f"at most {millions}")
-        return cast("Response", answers[OutOfRange](Request(scope), refused))
+        return _answered(scope, OutOfRange("What was sent", f"more than {millions}", f"at most {millions}"))
     return Problem.of_field("(body)", f"more than {most} bytes", f"at most {most} bytes").response()
 
 

@@ -136,15 +136,17 @@ class Listening:
     def end(self) -> None:
         """Every page is let go, since a server waits for its open answers before it stops."""
         self._over = True
+        self._somebody.set()
+        self._look.set()
         for listener in self._listeners:
             listener.end()
 
     async def watch(self) -> None:
-        """Tell everybody, for ever."""
+        """Tell everybody, until the end. It is not to be cancelled: a question that is under way holds a connection."""
         with self._book.watching() as answer:
             seen: object = None
             looked_at = -AT_LEAST_EVERY
-            while True:
+            while not self._over:
                 await self._somebody.wait()
                 with suppress(TimeoutError):
                     async with asyncio.timeout(EVERY):

@@ -45,7 +45,7 @@ from server.book.invites import join, make_invite
 from server.book.store import Book
 from server.settings import CHECKOUT
 from tests.conftest import new_id
-from tests.databases import Postgres, settings_of
+from tests.databases import Postgres, environment_of, settings_of
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -206,11 +206,7 @@ class Served:
     """The server's own command, in processes of its own."""
 
     def __init__(self, settings: Settings, workers: int) -> None:
-        environment = {name: value for name, value in os.environ.items() if not name.startswith("LYCHGATE_")}
-        environment |= {
-            "LYCHGATE_DATA": str(settings.data), "LYCHGATE_DATABASE_URL": settings.database_url or "",
-            "LYCHGATE_PORT": "0", "LYCHGATE_WORKERS": str(workers), "PYTHONUNBUFFERED": "1",
-        }  # fmt: skip
+        environment = environment_of(settings) | {"LYCHGATE_WORKERS": str(workers)}
         self._process = subprocess.Popen(
             [sys.executable, "-m", "server", "serve"], cwd=CHECKOUT, env=environment, stdout=subprocess.PIPE, text=True
         )

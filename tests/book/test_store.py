@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import subprocess
 import sys
@@ -18,6 +17,7 @@ from server.book import tables
 from server.book.crews import first_crew
 from server.book.store import Book
 from server.settings import CHECKOUT, DATABASE_FILE, Settings
+from tests.databases import environment_of
 
 SYNCED_AT_EVERY_COMMIT = 2  # SQLite's number for FULL; NORMAL, 1, may lose the last commits when the power goes
 
@@ -33,10 +33,8 @@ def book(settings):
 
 def in_another_process(script, settings, *arguments, **options):
     """A program with the book of these settings."""
-    url = "" if settings.database_url is None else str(settings.database_url)
-    environment = os.environ | {"LYCHGATE_DATA": str(settings.data), "LYCHGATE_DATABASE_URL": url}
     return subprocess.Popen(
-        [sys.executable, "-c", script, *arguments], cwd=CHECKOUT, env=environment,
+        [sys.executable, "-c", script, *arguments], cwd=CHECKOUT, env=environment_of(settings),
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, **options,
     )  # fmt: skip
 
@@ -296,10 +294,9 @@ def until(answer, differs):
     return now
 
 
+@pytest.mark.in_postgres
 def test_who_listens_to_a_database_that_went_away_hears_again_once_it_is_back(settings, book, books):
     """And takes it that something was kept meanwhile."""
-    if book.is_a_file:
-        return
     heard = threading.Event()
     book.kept = heard.set
     with book.watching() as answer:

@@ -32,7 +32,7 @@ from server.book import tables
 from server.book.store import Book
 from server.settings import CHECKOUT
 from tests.conftest import new_id
-from tests.databases import Books, Postgres
+from tests.databases import Books, Postgres, environment_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -66,10 +66,7 @@ class Mortal:
     """A server that can be killed, and begun again on the same port."""
 
     def __init__(self, settings: Settings) -> None:
-        url = settings.database_url or ""
-        environment = os.environ | {
-            "LYCHGATE_DATA": str(settings.data), "LYCHGATE_DATABASE_URL": url, "LYCHGATE_OPEN": "here",
-        }  # fmt: skip
+        environment = environment_of(settings) | {"LYCHGATE_OPEN": "here"}
         self._parent = subprocess.Popen(
             [sys.executable, "-m", "tests.faults.mortal"], cwd=CHECKOUT, env=environment, stdin=subprocess.PIPE,
             stdout=subprocess.PIPE, text=True,

@@ -18,16 +18,7 @@ from server.book.backups import NoBackup, back_up, restore
 from server.book.checks import check
 from server.book.store import Book
 from server.settings import CHECKOUT, DATABASE_FILE
-from tests.databases import settings_of
-
-
-def rows_of(book):
-    """Every row of every table, as the program reads it."""
-    with book.reading() as session:
-        return {
-            table.name: sorted(map(repr, session.execute(table.select()).all()))
-            for table in tables.Table.metadata.sorted_tables
-        }
+from tests.databases import environment_of, rows_of, settings_of
 
 
 @pytest.fixture
@@ -191,10 +182,8 @@ def test_a_backup_of_an_older_release_is_brought_up_to_date(books, tmp_path):
 
 
 def command(settings, *arguments):
-    environment = {name: value for name, value in os.environ.items() if not name.startswith("LYCHGATE_")}
-    environment |= {"LYCHGATE_DATA": str(settings.data), "LYCHGATE_DATABASE_URL": settings.database_url or ""}
     return subprocess.run(
-        [sys.executable, "-m", "server", *arguments], cwd=CHECKOUT, env=environment, capture_output=True, text=True,
+        [sys.executable, "-m", "server", *arguments], cwd=CHECKOUT, env=environment_of(settings), capture_output=True, text=True,
         check=False, timeout=60,
     )  # fmt: skip
 

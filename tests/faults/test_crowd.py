@@ -15,6 +15,7 @@ from server.book.invites import join, make_invite
 from server.book.store import Book
 from server.door import guard, listening
 from tests.conftest import new_id
+from tests.databases import environment_of
 from tests.test_command_line import START_SECONDS, serving
 
 LISTENERS = listening.LISTENERS_MOST
@@ -31,13 +32,6 @@ def many_files():
     resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, wanted), hard))
     yield
     resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
-
-
-def environment_of(settings):
-    return {
-        "LYCHGATE_DATA": str(settings.data), "LYCHGATE_DATABASE_URL": settings.database_url or "",
-        "LYCHGATE_PORT": "0", "PYTHONUNBUFFERED": "1",
-    }  # fmt: skip
 
 
 def line_to(port, head, held):

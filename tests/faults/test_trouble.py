@@ -17,6 +17,7 @@ from server.book.store import Book
 from server.book.trouble import BUSY, DAMAGED, FULL, READ_ONLY, trouble_of
 from server.settings import CHECKOUT, DATABASE_FILE
 from tests.conftest import Startable, new_id
+from tests.databases import environment_of
 from tests.page import Page
 
 
@@ -158,7 +159,7 @@ def test_a_file_that_may_not_grow_loses_nothing(books, tmp_path):
     )
     done = subprocess.run(
         [sys.executable, "-c", script], cwd=CHECKOUT, capture_output=True, text=True, check=False,
-        env=os.environ | {"LYCHGATE_DATA": str(settings.data)},
+        env=environment_of(settings),
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000)),
     )  # fmt: skip
     kept = int(done.stdout.split()[-1])
