@@ -136,7 +136,7 @@ def beat(frame_rate: float, mains: int) -> float:
     8.3
     """
     pulses, frames = _pulses(mains), _frames(frame_rate)
-    return abs(pulses - round(pulses / frames) * frames)
+    return abs(math.remainder(pulses, frames))
 
 
 def steady_rate(frame_rate: float, mains: int) -> bool:
