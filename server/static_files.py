@@ -16,6 +16,7 @@ from urllib.parse import parse_qs
 from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 
+from server.language import LANGUAGES, Manner, said_by_scripts, say, speaking
 from server.settings import CHECKOUT
 
 if TYPE_CHECKING:
@@ -26,18 +27,22 @@ if TYPE_CHECKING:
 FOLDER = CHECKOUT / "static"
 # Scripts that always go together, in one file: a phone with little signal pays for every request.
 BUNDLES: Mapping[str, tuple[str, ...]] = {
-    "page.js": ("outbox.js", "taps.js", "live.js", "phone.js"),
+    "page.js": ("say.js", "outbox.js", "taps.js", "live.js", "phone.js"),
     "day.js": ("pocket.js", "away.js", "awake.js"),
 }
+WORDS: Mapping[str, str] = {f"words-{language}.js": language for language in LANGUAGES if language != "en"}
 FOR_EVER = "public, max-age=31536000, immutable"
 ON_THE_PHONE = (
     "lychgate.css", "htmx-4.0.1.min.js", "page.js", "day.js", "order.js", "icon.svg", "icon-192.png", "icon-512.png",
+    *WORDS,
 )  # fmt: skip
 
 
 @cache
 def content(name: str) -> bytes:
-    """A file, or the files of a bundle one after another."""
+    """A file, the files of a bundle one after another, or what the scripts say in another language."""
+    if name in WORDS:
+        return f"globalThis.WORDS = {json.dumps(said_by_scripts(WORDS[name]), ensure_ascii=False)};\n".encode()
     return b"".join((FOLDER / part).read_bytes() for part in BUNDLES.get(name, (name,)))
 
 
@@ -61,7 +66,23 @@ def version() -> str:
 def worker() -> str:
     """The service worker, with what it is to keep."""
     files = json.dumps([static(name) for name in ON_THE_PHONE])
-    return f'const VERSION = "{version()}";\nconst FILES = {files};\n{content("worker.js").decode()}'
+    words = json.dumps({language: nowhere_words(language) for language in LANGUAGES}, ensure_ascii=False)
+    known = f'const VERSION = "{version()}";\nconst FILES = {files};\nconst WORDS = {words};\n'
+    return f"{known}{content('worker.js').decode()}"
+
+
+def nowhere_words(language: str) -> list[str]:
+    """The language, and what the worker says in it of a page that it has not."""
+    with speaking(Manner(language)):
+        return [
+            language,
+            say("No signal"),
+            say("No signal, and not on this phone"),
+            say(
+                "The server does not answer, and this page was not opened here before. What was opened is under "
+                '<a href="/">Lychgate</a>.'
+            ),
+        ]
 
 
 class Files(StaticFiles):
@@ -72,7 +93,7 @@ class Files(StaticFiles):
 
     async def get_response(self, path: str, scope: Scope) -> Response:
         """A file; one that was asked for by its digest may be kept for ever."""
-        if path in BUNDLES:
+        if path in BUNDLES or path in WORDS:
             response = Response(content(path), media_type="text/javascript")
         else:
             response = await super().get_response(path, scope)

@@ -36,7 +36,7 @@
     if (!event.target.closest("#awake")) return;
     want(!held);
     if (held) held.release();
-    else hold().then(() => { if (!held) signal("This phone does not keep its screen on now: its battery may be low."); });
+    else hold().then(() => { if (!held) signal(say("This phone does not keep its screen on now: its battery may be low.")); });
   });
   document.addEventListener("visibilitychange", hold);
   document.addEventListener("htmx:after:swap", show);

@@ -20,7 +20,7 @@
 
   const html = (text) => String(text).replace(/[&<>"']/g, (c) => `&#${c.charCodeAt(0)};`);
   const now = () => Date.now() + skew;
-  const clock = (at) => new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: pocket?.doc.zone }).format(at);
+  const clock = (at) => clockOf(at, pocket?.doc.zone);
   const saidBy = (entry) => Object.fromEntries(entry.fields);
 
   // What the page came with, or what was kept since, whichever is newer.
@@ -162,16 +162,16 @@
   const answer = (told, minds) => {
     const { clicks, stepless } = pocket.doc;
     const settings = told.nothing
-      ? `<span class="glass">Nothing to do</span><span class="turn"><span class="keep">${told.to}, ${told.iso}</span></span>`
-      : `${told.glass ? `<span class="glass">${html(told.glass)}</span>` : '<span class="glass soft">Leave the glass</span>'}
-<span class="turn">${told.way === "stay" ? `<span class="keep">stay at ${told.to}</span>` : `${told.turn} ${bars(told, clicks, stepless)} <span>to ${told.to}</span>`}
+      ? `<span class="glass">${say("Nothing to do")}</span><span class="turn"><span class="keep">${told.to}, ${told.iso}</span></span>`
+      : `${told.glass ? `<span class="glass">${html(told.glass)}</span>` : `<span class="glass soft">${say("Leave the glass")}</span>`}
+<span class="turn">${told.way === "stay" ? `<span class="keep">${say("stay at {to}", { to: told.to })}</span>` : `${told.turn} ${bars(told, clicks, stepless)} <span>${say("to {to}", { to: told.to })}</span>`}
 <span${told.newIso ? "" : ' class="keep"'}>${told.iso}</span>${told.newShutter ? `<span>${told.shutter}</span>` : ""}</span>`;
     const short = told.wrong && `<span class="short">${capital(told.wrong)}${told.cure && `: ${told.cure}`}</span>`;
     return `<span class="answer">${settings}${short}${minds.map((each) => `<span class="mind">${html(capital(each))}</span>`).join("")}</span>`;
   };
   const inShort = (told) => [
-    told.glass ? told.glass.slice(0, 1).toLowerCase() + told.glass.slice(1) : "leave the glass",
-    ...(told.way === "stay" ? [] : [`${told.turn} to ${told.to}`]),
+    told.glass ? goesOn(told.glass) : say("leave the glass"),
+    ...(told.way === "stay" ? [] : [say("{turn} to {to}", { turn: told.turn, to: told.to })]),
     ...(told.newIso ? [told.iso] : []), ...(told.newShutter ? [told.shutter] : []), ...(told.wrong ? [told.wrong] : []),
   ].join(", ");
 
@@ -194,24 +194,24 @@
   const row = (state, place, look, at, name, stop, lens) => {
     const { tolerance, rush, cannot } = pocket.doc.looks[look];
     const light = level(state, place.number, at);
-    const head = `<span class="place"><b>${name}</b><span>${light === null ? place.kind : ev(light)}${light !== null && place.lamps ? ", lamps" : ""}</span></span>`;
+    const head = `<span class="place"><b>${name}</b><span>${light === null ? place.kind : ev(light)}${light !== null && place.lamps ? `, ${say("lamps")}` : ""}</span></span>`;
     if (light === null) {
-      const inside = `${head}<span class="glass soft">No reading yet${mayMove() ? ": meter it" : ""}</span>`;
+      const inside = `${head}<span class="glass soft">${mayMove() ? say("No reading yet: meter it") : say("No reading yet")}</span>`;
       const unread = mayMove() ? `<a class="go unread" href="${dayPath}/places/${place.number}/reading">${inside}</a>` : `<div class="go unread">${inside}</div>`;
       return { nothing: true, html: unread };
     }
-    if (cannot) return { nothing: true, html: `<div class="go unread">${head}<span class="short">Its look cannot be worn on this lens: ${html(cannot)}</span></div>` };
+    if (cannot) return { nothing: true, html: `<div class="go unread">${head}<span class="short">${say("Its look cannot be worn on this lens: {why}", { why: html(cannot) })}</span></div>` };
     const { clean, fast, saves } = pocket.answers(state.rig, look, light);
     const told = (rig, allowed) => pocket.told(state.rig, rig, light - pocket.exposes(rig), allowed);
     const minds = [
-      ...(state.unread?.[place.number] ? ["the reading that waits to be sent is not in this yet"] : []),
+      ...(state.unread?.[place.number] ? [say("the reading that waits to be sent is not in this yet")] : []),
       ...(place.mind && !state.read?.[place.number] ? [place.mind] : []),
-      ...(lens ? ["worked out for the lens that is on now"] : []),
+      ...(lens ? [say("worked out for the lens that is on now")] : []),
       ...pocket.cautions(clean, place.number, { here: false }),
     ];
     const cleanly = told(clean, tolerance);
     const asides = place.matching.length ? `<span class="aside">${place.matching.map((each) => `<span>${html(each)}</span>`).join("")}</span>` : "";
-    const rushed = fast ? button("rush", "fast", fast, `In a rush: ${html(inShort(told(fast, rush)))} <span class="saves">saves ${pocketWords.rounded(saves)} s</span>`) : "";
+    const rushed = fast ? button("rush", "fast", fast, `${say("In a rush: {answer}", { answer: html(inShort(told(fast, rush))) })} <span class="saves">${say("saves {time}", { time: `${pocketWords.rounded(saves)} s` })}</span>`) : "";
     return { nothing: cleanly.nothing,
       html: form(place.number, stop, button("go", "clean", clean, `${head}${answer(cleanly, minds)}${asides}`) + rushed) };
   };
@@ -228,10 +228,12 @@
   };
   const wait = (milliseconds) => {
     const minutes = pocketWords.rounded(milliseconds / MINUTE);
-    if (!minutes) return "now";
-    const parts = [[Math.floor(Math.abs(minutes) / 60), "hour"], [Math.abs(minutes) % 60, "minute"]]
-      .filter(([count]) => count).map(([count, unit]) => `${count} ${unit}${count === 1 ? "" : "s"}`).join(" ");
-    return minutes > 0 ? `in ${parts}` : `${parts} late`;
+    if (!minutes) return say("now");
+    const [hours, rest] = [Math.floor(Math.abs(minutes) / 60), Math.abs(minutes) % 60];
+    const time = [
+      ...(hours ? [sayMany("{count} hour", "{count} hours", hours)] : []), ...(rest ? [sayMany("{count} minute", "{count} minutes", rest)] : []),
+    ].join(" ");
+    return minutes > 0 ? say("in {time}", { time }) : say("{time} late", { time });
   };
 
   const rows = (state, moment, live) => {
@@ -251,8 +253,8 @@
       const at = live ? Math.max(stop.at, moment) : stop.at;
       const waits = live ? wait(stop.at - now()) : "";
       const comes = `${between.map((each) => `<p class="between">${clock(each.at)} ${html(each.name)}</p>`).join("")}
-<p class="when-stop">${first ? `<b>${state.here ? "Next" : "Start here"}${waits && `, ${waits}`}:</b> ` : ""}<span class="ev">${clock(stop.at)}</span>${stop.name === place.name ? "" : ` ${html(stop.name)}`}${waits && !first ? `, ${waits}` : ""}</p>
-${stop.notes && first ? `<p class="hint">${html(stop.notes)}</p>` : ""}${stop.lens ? `<p class="short">Lens first: ${html(stop.lens)}</p>` : ""}`;
+<p class="when-stop">${first ? `<b>${state.here ? sayAs("the next stop", "Next") : say("Start here")}${waits && `, ${waits}`}:</b> ` : ""}<span class="ev">${clock(stop.at)}</span>${stop.name === place.name ? "" : ` ${html(stop.name)}`}${waits && !first ? `, ${waits}` : ""}</p>
+${stop.notes && first ? `<p class="hint">${html(stop.notes)}</p>` : ""}${stop.lens ? `<p class="short">${say("Lens first: {lens}", { lens: html(stop.lens) })}</p>` : ""}`;
       between = [];
       drawn.push(`<li id="at-${place.number}${place.number === state.here ? "-here" : ""}"${first ? ' class="next"' : ""}>${comes}${row(state, place, stop.look, at, html(place.name), stop.number, stop.lens).html}</li>`);
     }
@@ -262,7 +264,7 @@ ${stop.notes && first ? `<p class="hint">${html(stop.notes)}</p>` : ""}${stop.le
       if (seen.has(place.number)) continue;
       drawn.push(`<li id="at-${place.number}"${drawn.length ? "" : ' class="next"'}>${row(state, place, place.look, moment, html(place.name)).html}</li>`);
     }
-    return drawn.join("") || '<li class="notice">This day has no other place.</li>';
+    return drawn.join("") || `<li class="notice">${say("This day has no other place.")}</li>`;
   };
 
   const glassPicture = (rig) => {
@@ -296,12 +298,12 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   };
 
   const SAID = {
-    moves: () => "Kept. Undo takes it back.",
-    nudges: (of) => `Light ${of.clicks > 0 ? "rose" : "fell"} a third of a stop.`,
-    undo: () => "Taken back.",
-    clips: (of) => `${of.name} noted.`,
-    sky: () => "Kept. The forecast goes by it once the server answers.",
-    shifts: (of) => `All ${Math.abs(of.minutes)} min ${of.minutes > 0 ? "later" : "earlier"}.`,
+    moves: () => say("Kept. Undo takes it back."),
+    nudges: (of) => (of.clicks > 0 ? say("Light rose a third of a stop.") : say("Light fell a third of a stop.")),
+    undo: () => say("Taken back."),
+    clips: (of) => say("{clip} noted.", { clip: of.name }),
+    sky: () => say("Kept. The forecast goes by it once the server answers."),
+    shifts: (of) => (of.minutes > 0 ? say("All {minutes} min later.", { minutes: of.minutes }) : say("All {minutes} min earlier.", { minutes: -of.minutes })),
   };
   const saidOf = (entry) => (entry && SAID[outbox.kindOf(entry)]?.(saidBy(entry))) ?? "";
 
@@ -309,9 +311,10 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   const nudgedWords = (state) => {
     const level = (from) => from.levels[state.here] ?? 0;
     const clicks = pocketWords.rounded(3 * (level(state) - level(base)));
-    if (state.read?.[state.here]) return `read ${clock(state.read[state.here])}, not sent yet`;
-    const size = `${Math.abs(clicks)} ${Math.abs(clicks) === 1 ? "click" : "clicks"}`;
-    return clicks ? `${size} ${clicks > 0 ? "brighter" : "darker"}, not sent yet` : "";
+    if (state.read?.[state.here]) return say("read {time}, not sent yet", { time: clock(state.read[state.here]) });
+    if (!clicks) return "";
+    const size = sayMany("{count} click", "{count} clicks", Math.abs(clicks));
+    return clicks > 0 ? say("{size} brighter, not sent yet", { size }) : say("{size} darker, not sent yet", { size });
   };
 
   // What says the same already stays as it is: a thumb may be on it.
@@ -337,12 +340,12 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     const place = pocket.places.get(state.here);
     const stop = pocket.doc.order.find((each) => each.number === state.stop);
     const said = saidOf(entry);
-    const stands = stop && place && stop.name !== place.name ? `You are here for ${stop.name}` : "You are here";
+    const stands = stop && place && stop.name !== place.name ? say("You are here for {stop}", { stop: stop.name }) : say("You are here");
     const light = place && level(state, place.number, moment);
     write(day.querySelector("header"), place
-      ? `<div class="pair"><h1 tabindex="-1">${html(place.name)}</h1><div class="ev">${light === null ? "no reading" : ev(light)}</div></div>
+      ? `<div class="pair"><h1 tabindex="-1">${html(place.name)}</h1><div class="ev">${light === null ? say("no reading") : ev(light)}</div></div>
 <div class="pair"><div class="here" id="said">${html(said || stands)}</div><div class="age">${nudgedWords(state)}</div></div>`
-      : `<h1 tabindex="-1">${html(pocket.doc.name)}</h1><div class="here" id="said">${html(said || `${pocket.doc.venue}: tap the ${pocket.doc.order.length ? "stop" : "place"} where you start`)}</div>`);
+      : `<h1 tabindex="-1">${html(pocket.doc.name)}</h1><div class="here" id="said">${html(said || (pocket.doc.order.length ? say("{venue}: tap the stop where you start", { venue: pocket.doc.venue }) : say("{venue}: tap the place where you start", { venue: pocket.doc.venue })))}</div>`);
     const rig = day.querySelector(".rig");
     rig.querySelector(".rig-picture").outerHTML = glassPicture(state.rig);
     rig.querySelector("p").innerHTML = `${html(pocket.settings(state.rig))}<small>${html(pocket.onTheLens(state.rig))}</small>`;
@@ -357,7 +360,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
       }
     }
     const list = day.querySelector(".rows");
-    const standing = place && row(state, place, stop?.look ?? place.look, moment, "Here, as the light is now", state.stop);
+    const standing = place && row(state, place, stop?.look ?? place.look, moment, say("Here, as the light is now"), state.stop);
     const wanted = standing && !standing.nothing ? standing.html : "";
     let hereNow = day.querySelector(".here-now");
     if (wanted && !hereNow) {
@@ -373,7 +376,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
       for (const each of bar.querySelectorAll(".nudges button")) each.disabled = !place || light === null;
       bar.querySelector('[name="event"]').value = state.last;
       bar.querySelector("#undo").disabled = !state.last;
-      if (place) bar.lastElementChild.outerHTML = `<a class="button" href="${dayPath}/places/${place.number}/reading">Meter<small>again</small></a>`;
+      if (place) bar.lastElementChild.outerHTML = `<a class="button" href="${dayPath}/places/${place.number}/reading">${sayAs("to take a reading", "Meter")}<small>${say("again")}</small></a>`;
     }
     const clip = day.querySelector("#clip");
     if (clip) nameClip(clip, state.clip);
@@ -382,9 +385,9 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
   };
   const nameClip = (clip, last) => {
     const counted = last.match(/\d+$/);
-    const next = !last ? "Clip 1" : counted ? last.slice(0, counted.index) + String(Number(counted[0]) + 1).padStart(counted[0].length, "0") : `${last} 2`;
+    const next = !last ? say("Clip 1") : counted ? last.slice(0, counted.index) + String(Number(counted[0]) + 1).padStart(counted[0].length, "0") : `${last} 2`;
     clip.value = next;
-    clip.textContent = `Note ${next}`;
+    clip.textContent = say("Note {clip}", { clip: next });
     const field = document.getElementById("clip-name");
     if (field && field !== document.activeElement) field.value = field.defaultValue = next;
   };
@@ -408,20 +411,30 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
 
   const notice = document.getElementById("away");
   let moved = ""; // what another phone did with this camera
-  const count = (entries) => `${entries.length} ${entries.length === 1 ? "tap" : "taps"}`;
-  const say = () => {
+  const REFUSED = {
+    moves: (values) => say("The walk of {time} was not taken: {why}", values),
+    nudges: (values) => say("The nudge of {time} was not taken: {why}", values),
+    undo: (values) => say("The undo of {time} was not taken: {why}", values),
+    readings: (values) => say("The reading of {time} was not taken: {why}", values),
+    photo: (values) => say("The photo of {time} was not taken: {why}", values),
+    rig: (values) => say("The rig of {time} was not taken: {why}", values),
+    clips: (values) => say("The clip of {time} was not taken: {why}", values),
+    other: (values) => say("What was done at {time} was not taken: {why}", values),
+  };
+  const announce = () => {
     const waiting = outbox.waiting();
     const lines = [];
-    if (outbox.out) lines.push(waiting.length ? `${count(waiting)} kept, not sent: this phone was signed out. <a href="/join">Come in again</a>, and they go.` : "");
+    if (outbox.out) lines.push(waiting.length ? sayMany('{count} tap kept, not sent: this phone was signed out. <a href="/join">Come in again</a>, and they go.', '{count} taps kept, not sent: this phone was signed out. <a href="/join">Come in again</a>, and they go.', waiting.length) : "");
     else if (outbox.away) {
-      const what = pocket ? `From the phone, as of ${clock(base.made)}` : `These answers may be old: they are of ${clock(base.made)}`;
-      lines.push(`No answer from the server. ${what}.${waiting.length ? ` ${count(waiting)} kept, sent when it answers.` : ""}`);
-    } else if (waiting.length > 1 || waiting.some(({ tries }) => tries > 1)) lines.push(`${count(waiting)} on the way.`);
-    if (outbox.full && waiting.length) lines.push("This phone can keep no more: what was tapped is lost if this page is closed before it is sent.");
-    if (moved) lines.push(`${html(moved)} <button type="button" id="moved-seen">I have seen it</button>`);
+      const time = clock(base.made);
+      const what = pocket ? say("No answer from the server. From the phone, as of {time}.", { time }) : say("No answer from the server. These answers may be old: they are of {time}.", { time });
+      lines.push(`${what}${waiting.length ? ` ${sayMany("{count} tap kept, sent when it answers.", "{count} taps kept, sent when it answers.", waiting.length)}` : ""}`);
+    } else if (waiting.length > 1 || waiting.some(({ tries }) => tries > 1)) lines.push(sayMany("{count} tap on the way.", "{count} taps on the way.", waiting.length));
+    if (outbox.full && waiting.length) lines.push(say("This phone can keep no more: what was tapped is lost if this page is closed before it is sent."));
+    if (moved) lines.push(`${html(moved)} <button type="button" id="moved-seen">${say("I have seen it")}</button>`);
     for (const entry of outbox.refused()) {
-      const what = { moves: "The walk", nudges: "The nudge", undo: "The undo", readings: "The reading", photo: "The photo", rig: "The rig", clips: "The clip" }[outbox.kindOf(entry)] ?? "What was done";
-      lines.push(`${what} of ${clock(entry.made)} was not taken: ${html(entry.refused)} <button type="button" data-let-go="${html(entry.id)}">Let it go</button>`);
+      const values = { time: clock(entry.made), why: html(entry.refused) };
+      lines.push(`${(REFUSED[outbox.kindOf(entry)] ?? REFUSED.other)(values)} <button type="button" data-let-go="${html(entry.id)}">${say("Let it go")}</button>`);
     }
     const text = lines.filter(Boolean).map((line) => `<span>${line}</span>`).join("");
     if (notice.innerHTML !== text) notice.innerHTML = text;
@@ -430,14 +443,14 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     if (event.target.id === "moved-seen") moved = "";
     const { letGo } = event.target.dataset;
     if (letGo) outbox.letGo(letGo);
-    say();
+    announce();
   });
-  document.addEventListener("outbox:changed", () => { if (base) say(); });
-  document.addEventListener("outbox:out", () => { if (base) say(); });
+  document.addEventListener("outbox:changed", () => { if (base) announce(); });
+  document.addEventListener("outbox:out", () => { if (base) announce(); });
   document.addEventListener("outbox:away", () => {
     if (!base) return;
     if (outbox.waiting(dayPath).length) draw(); // else the server's own words stand as long as they are of this minute
-    say();
+    announce();
   });
 
   // --- what the server draws, and the pocket ---
@@ -467,11 +480,11 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     if (outbox.waiting(dayPath).length) draw();
     if (expected && !expected.lost && base && (expected.here !== base.here || !sameRig(expected.rig, base.rig))) {
       const place = pocket?.places.get(base.here)?.name;
-      const settings = pocket ? `${pocket.settings(base.rig)}, ${pocket.onTheLens(base.rig)}` : "";
-      moved = `Another phone moved this camera${place ? `: it is at ${place} now` : ""}${settings && `, ${settings}`}. If yours is set otherwise, put it right under \u201cMy rig\u201d.`;
+      const settings = pocket ? `, ${pocket.settings(base.rig)}, ${pocket.onTheLens(base.rig)}` : "";
+      moved = `${place ? say("Another phone moved this camera: it is at {place} now", { place }) : say("Another phone moved this camera")}${settings}. ${say("If yours is set otherwise, put it right under \u201cMy rig\u201d.")}`;
     }
     expected = null;
-    say();
+    announce();
     askForPocket();
   });
 
@@ -519,7 +532,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
     const isCopy = "kept" in document.documentElement.dataset;
     if (isCopy) outbox.away = true;
     if (outbox.away || outbox.waiting(dayPath).length) draw();
-    say();
+    announce();
     if (isCopy) fetchAgain(); // the copy came because the server was slow, perhaps
     else askForPocket();
   };

@@ -31,7 +31,7 @@
   };
   const typing = () => [...document.querySelectorAll("input, textarea, select")].some(isTyped);
 
-  const say = (words, more) => {
+  const announce = (words, more) => {
     if (line.textContent === words + (more?.textContent ?? "")) return; // said twice, it would be heard twice
     const told = document.createElement("span");
     told.textContent = words;
@@ -39,7 +39,7 @@
     drawn = performance.now(); // what stood under a thumb stands elsewhere now (taps.js)
   };
   const showIt = document.createElement("button");
-  showIt.textContent = "Show it";
+  showIt.textContent = say("Show it");
   showIt.addEventListener("click", () => location.reload());
   const leadsTo = (href, words) => {
     const link = document.createElement("a");
@@ -48,22 +48,22 @@
     link.textContent = words;
     return link;
   };
-  const comeIn = leadsTo("/join", "Come in again");
-  const others = leadsTo("/", "All days");
+  const comeIn = leadsTo("/join", say("Come in again"));
+  const others = leadsTo("/", say("All days"));
 
   const compare = () => {
     const page = shown();
     if (!page || ended || under || outbox.sending || outbox.waiting().length) return;
     past.add(page.dataset.revision);
-    if (!newest || past.has(newest)) return say("");
+    if (!newest || past.has(newest)) return announce("");
     const typed = typing();
     if (typed || !("drawn" in page.dataset)) {
-      const loss = typed ? " Showing it loses what is typed here." : "";
-      return say(`This has changed on another phone.${loss} `, showIt);
+      const changed = typed ? say("This has changed on another phone. Showing it loses what is typed here.") : say("This has changed on another phone.");
+      return announce(`${changed} `, showIt);
     }
     if (fetchedFor === newest) return;
     fetchedFor = newest;
-    say("");
+    announce("");
     if (page.id === "day") fetchAgain();
     else htmx.ajax("GET", location.href, { target: "main", select: "main", swap: "outerMorph" });
   };
@@ -71,13 +71,13 @@
   const end = (words, more) => {
     ended = true;
     leave();
-    say(words, more);
+    announce(words, more);
   };
   const over = () => {
-    end("This phone was signed out. ", comeIn);
+    end(`${say("This phone was signed out.")} `, comeIn);
     document.dispatchEvent(new CustomEvent("live:over"));
   };
-  const gone = () => end("This day was removed. Nothing is kept on it any more. ", others);
+  const gone = () => end(`${say("This day was removed. Nothing is kept on it any more.")} `, others);
   const leave = () => {
     source?.close();
     source = null;
@@ -129,7 +129,7 @@
   });
   document.addEventListener("htmx:after:swap", (event) => {
     if (heard && !event.detail.ctx.tap && fetchedFor === newest && !past.has(newest)) {
-      heard.textContent = `Changed on another phone.${heard.textContent.endsWith(".") ? "\u00a0" : ""}`;
+      heard.textContent = `${say("Changed on another phone.")}${heard.textContent.endsWith(".") ? "\u00a0" : ""}`;
     }
   });
   document.addEventListener("htmx:error", () => { fetchedFor = null; });

@@ -129,7 +129,7 @@
   const wordsOf = (html) => {
     const page = new DOMParser().parseFromString(html, "text/html");
     const said = [...page.querySelectorAll(".error")].map((each) => each.textContent.trim());
-    return [...new Set(said)].join(" ") || page.querySelector("h1")?.textContent || "The server refused it.";
+    return [...new Set(said)].join(" ") || page.querySelector("h1")?.textContent || say("The server refused it.");
   };
 
   const FROM_A_PAGE_OF_ITS_OWN = new Set(["rig", "readings", "photo"]); // which needs no day page for an answer

@@ -3,14 +3,14 @@
 {
   const AHEAD_AGAIN = 30 * 60000; // ms, after which the pages of a day are fetched anew
   const { documentElement: root, body } = document;
-  const when = (iso) => new Date(iso).toLocaleString("en-GB", { weekday: "short", hour: "2-digit", minute: "2-digit" });
+  const when = (iso) => `${new Date(iso).toLocaleDateString(root.lang === "en" ? "en-GB" : root.lang, { weekday: "short" })} ${clockOf(new Date(iso))}`;
 
   // A copy of a page, where nothing draws it anew by itself (the day page does, away.js).
   if ("kept" in root.dataset && !document.getElementById("day")) {
     const line = document.createElement("p");
     line.className = "notice";
     line.setAttribute("role", "status");
-    line.textContent = `No answer from the server. This page is from the phone, as of ${when(root.dataset.kept)}.`;
+    line.textContent = say("No answer from the server. This page is from the phone, as of {time}.", { time: when(root.dataset.kept) });
     document.querySelector("main")?.prepend(line);
   }
 
@@ -76,24 +76,24 @@
   document.addEventListener("htmx:after:swap", without);
 
   // On its own page: what this browser keeps.
-  const counted = (count, one) => `${count} ${one}${count === 1 ? "" : "s"}`;
   const tell = async (list) => {
     const pages = await kept().then((its) => its?.keys()) ?? [];
     const days = pages.filter((key) => /^\/days\/\d+$/.test(new URL(key.url).pathname));
     const persists = await navigator.storage?.persisted?.();
     const waiting = outbox.all();
     const lines = [
-      navigator.serviceWorker ? `Opens without a signal: ${counted(days.length, "day")}, ${counted(pages.length, "page")} in all.`
-        : "Opens nothing without a signal: over plain http, or in a browser without service workers, no page is kept.",
-      waiting.length ? `${counted(waiting.length, "tap")} not sent yet.` : "All that was tapped here is sent.",
-      persists ? "The browser has said that it clears nothing by itself." : "The browser may clear it when the phone is short of room.",
+      navigator.serviceWorker ? say("Opens without a signal: {days}, {pages} in all.", {
+        days: sayMany("{count} day", "{count} days", days.length), pages: sayMany("{count} page", "{count} pages", pages.length),
+      }) : say("Opens nothing without a signal: over plain http, or in a browser without service workers, no page is kept."),
+      waiting.length ? sayMany("{count} tap not sent yet.", "{count} taps not sent yet.", waiting.length) : say("All that was tapped here is sent."),
+      persists ? say("The browser has said that it clears nothing by itself.") : say("The browser may clear it when the phone is short of room."),
     ];
     list.replaceChildren(...lines.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
     const keep = document.getElementById("phone-keep");
     keep.hidden = Boolean(persists) || !navigator.storage?.persist;
     keep.onclick = async () => {
       const granted = await navigator.storage.persist();
-      if (!granted) signal("The browser does not promise it. Installed on the home screen, it does more often.");
+      if (!granted) signal(say("The browser does not promise it. Installed on the home screen, it does more often."));
       tell(list);
     };
   };
@@ -109,7 +109,7 @@
     if (length && !warned) {
       warned = true;
       event.preventDefault();
-      signal(`${length} ${length === 1 ? "tap is" : "taps are"} not sent yet, and lost if you leave now. Leave again to lose them.`);
+      signal(sayMany("{count} tap is not sent yet, and lost if you leave now. Leave again to lose them.", "{count} taps are not sent yet, and lost if you leave now. Leave again to lose them.", length));
       return;
     }
     empty();
@@ -124,10 +124,10 @@
     line.id = "newer";
     line.className = "notice";
     line.setAttribute("role", "status");
-    line.textContent = "A newer version of Lychgate is ready. What is here works on. ";
+    line.textContent = `${say("A newer version of Lychgate is ready. What is here works on.")} `;
     const reload = document.createElement("button");
     reload.type = "button";
-    reload.textContent = "Reload";
+    reload.textContent = say("Reload");
     reload.addEventListener("click", () => location.reload());
     line.append(reload);
     (document.getElementById("away") ?? document.querySelector("main")).before(line);

@@ -13,21 +13,21 @@
     return half < 0 || (half === 0 && low % 2 === 0) ? low : low + 1;
   };
   const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
-  const and = (names) => (names.length < 3 ? names.join(" and ") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`);
-  const phrase = (verb, names) => (names.length ? [`${verb} ${and(names)}`] : []);
+  const and = (names) => (names.length < 2 ? names.join("") : say("{some} and {last}", { some: names.slice(0, -1).join(", "), last: names.at(-1) }));
   const without = (some, others) => some.filter((each) => !others.includes(each));
   const thirds = (stops) => rounded(Math.abs(stops) * 3);
   const stopsOf = (stops) => {
-    const count = thirds(stops);
-    const whole = Math.floor(count / 3);
-    return `${whole || count % 3 === 0 ? whole : ""}${THIRDS[count % 3]} ${count <= 3 ? "stop" : "stops"}`;
+    const all = thirds(stops);
+    const whole = Math.floor(all / 3);
+    const count = `${whole || all % 3 === 0 ? whole : ""}${THIRDS[all % 3]}`;
+    return sayMany("{count} stop", "{count} stops", all > 0 && all <= 3 ? 1 : 2, { count });
   };
-  const size = (stops) => (thirds(stops) ? stopsOf(stops) : "a touch");
-  const error = (stops) => `${size(stops)} too ${stops > 0 ? "bright" : "dark"}`;
+  const sizeOf = (stops) => (thirds(stops) ? stopsOf(stops) : say("a touch"));
+  const error = (stops) => (stops > 0 ? say("{size} too bright", { size: sizeOf(stops) }) : say("{size} too dark", { size: sizeOf(stops) }));
   const fNumber = (aperture) => `f/${Number(aperture.toFixed(2))}`;
   const ev = (level) => {
     const tenths = rounded(level * 10) / 10 + 0;
-    return `EV ${tenths.toFixed(1).replace("-", MINUS)}`;
+    return `EV ${decimal(tenths.toFixed(1).replace("-", MINUS))}`;
   };
   const nearest = (list, value, at) => list.reduce(
     (best, each, number) => (Math.abs(each[at] - value) < Math.abs(list[best][at] - value) ? number : best), 0,
@@ -175,21 +175,24 @@
       const out = of("pull");
       const inn = of("drop_in");
       return [
-        ...(did("holder_off") ? ["holder off"] : []),
-        ...phrase("unscrew", of("unscrew")),
-        ...of("front_off").map((name) => `${name} out of the front ring`),
-        ...(out.length && inn.length ? [`swap ${and(out)} for ${and(inn)}`] : [...phrase("pull", out), ...phrase("drop in", inn)]),
-        ...of("front_on").map((name) => `${name} into the front ring`),
-        ...(did("holder_on") ? ["holder on"] : []),
-        ...phrase("screw on", of("screw_on")),
-        ...done.filter(([its]) => its === "turn").map(([, , stops]) => `turn variable ND to ${stopsOf(stops)}`),
-        ...done.filter(([its]) => its === "built_in").map(([, , stops]) => (stops ? `built-in to ${stopsOf(stops)}` : "built-in clear")),
+        ...(did("holder_off") ? [say("holder off")] : []),
+        ...(of("unscrew").length ? [say("unscrew {glass}", { glass: and(of("unscrew")) })] : []),
+        ...of("front_off").map((glass) => say("{glass} out of the front ring", { glass })),
+        ...(out.length && inn.length ? [say("swap {out} for {into}", { out: and(out), into: and(inn) })]
+          : out.length ? [say("pull {glass}", { glass: and(out) })]
+            : inn.length ? [say("drop in {glass}", { glass: and(inn) })] : []),
+        ...of("front_on").map((glass) => say("{glass} into the front ring", { glass })),
+        ...(did("holder_on") ? [say("holder on")] : []),
+        ...(of("screw_on").length ? [say("screw on {glass}", { glass: and(of("screw_on")) })] : []),
+        ...done.filter(([its]) => its === "turn").map(([, , stops]) => say("turn variable ND to {stops}", { stops: stopsOf(stops) })),
+        ...done.filter(([its]) => its === "built_in")
+          .map(([, , stops]) => (stops ? say("built-in to {stops}", { stops: stopsOf(stops) }) : say("built-in clear"))),
       ];
     }
 
     turnSize(count) {
       if (!this.doc.stepless) return String(count);
-      return `${count / this.doc.clicks} ${count <= this.doc.clicks ? "stop" : "stops"}`;
+      return sayMany("{count} stop", "{count} stops", count <= this.doc.clicks ? 1 : 2, { count: decimal(String(count / this.doc.clicks)) });
     }
 
     // An answer in words. over [stops]: what is left wrong, above 0 too bright; allowed [stops]: what is not minded.
@@ -201,13 +204,13 @@
       const missed = Math.abs(over) > allowed + 1e-9;
       const more = Math.max(density[0], rounded((over / density[1]) * 10) / 10).toFixed(2).replace(/0$/, "");
       const glass = capital(this.#glassWords(done).join(", "));
-      const cure = over > 0 ? `${more} more ND would mend it` : `it needs ${size(over)} more light`;
+      const cure = over > 0 ? say("{density} more ND would mend it", { density: more }) : say("it needs {size} more light", { size: sizeOf(over) });
       return {
         glass,
         nothing: !(glass || did("iso") || did("shutter") || turned),
         way: turned ? turned[0] : "stay",
         clicks: turned ? turned[2] : 0,
-        turn: turned ? `${turned[0]} ${this.turnSize(turned[2])}` : "stay",
+        turn: !turned ? say("stay") : turned[0] === "open" ? say("open {size}", { size: this.turnSize(turned[2]) }) : say("close {size}", { size: this.turnSize(turned[2]) }),
         to: fNumber(then.aperture),
         iso: isos[this.#iso(then)][2],
         newIso: Boolean(did("iso")),
@@ -228,12 +231,12 @@
     onTheLens(rig) {
       const held = [...rig.slots, ...(rig.front == null ? [] : [rig.front])].map((id) => this.#label(id));
       const said = [];
-      if (rig.holder_on) said.push(held.length ? `holder on with ${and(held)}` : "empty holder on");
-      else if (held.length) said.push(`holder off, ${and(held)} in it`);
-      if (rig.threads.length) said.push(`${and(rig.threads.map((id) => this.#label(id)))} screwed on`);
-      if (rig.turned != null) said.push(`turned to ${stopsOf(rig.turned)}`);
-      if (rig.built_in) said.push(`built-in ${stopsOf(rig.built_in)}`);
-      return said.join(", ") || "no glass";
+      if (rig.holder_on) said.push(held.length ? say("holder on with {glass}", { glass: and(held) }) : say("empty holder on"));
+      else if (held.length) said.push(say("holder off, {glass} in it", { glass: and(held) }));
+      if (rig.threads.length) said.push(say("{glass} screwed on", { glass: and(rig.threads.map((id) => this.#label(id))) }));
+      if (rig.turned != null) said.push(say("turned to {stops}", { stops: stopsOf(rig.turned) }));
+      if (rig.built_in) said.push(say("built-in {stops}", { stops: stopsOf(rig.built_in) }));
+      return said.join(", ") || say("no glass");
     }
 
     // What to look out for with a rig at a place that is gone to, or where the shooter stands.

@@ -67,7 +67,7 @@ const keepAndGo = async (form, fields, submitter) => {
   }
   // Without signal only a page that the phone has kept can be gone to.
   if (outbox.away && !await globalThis.caches?.match(day, { ignoreVary: true }).catch(() => null)) {
-    signal("Kept on this phone; it is sent when the server answers. Leave this page open until then.");
+    signal(say("Kept on this phone; it is sent when the server answers. Leave this page open until then."));
     leaving = { to: day, sent: true }; // the button stays off: pressed again, it would count twice
     return;
   }
@@ -101,7 +101,7 @@ let drawn = -STILL;
 let undone = -STILL; // an undo means the last thing done, whenever the page was drawn; two of them in one tap do not
 let pressed = 0;
 let under = null;
-const changed = () => signal("Not taken: the page changed just as you tapped. Look, then tap again.");
+const changed = () => signal(say("Not taken: the page changed just as you tapped. Look, then tap again."));
 document.addEventListener("pointerdown", (event) => {
   pressed = performance.now();
   under = event.target;
@@ -118,7 +118,7 @@ document.addEventListener("click", (event) => {
     changed();
   } else if (link && outbox.sending && !outbox.away && !link.hasAttribute("download")) {
     leaving = { to: link.href };
-    signal("One moment: your last tap is still on its way.");
+    signal(say("One moment: your last tap is still on its way."));
   } else return;
   event.preventDefault();
   event.stopPropagation();
@@ -159,11 +159,11 @@ document.addEventListener("htmx:after:swap", (event) => {
 document.addEventListener("htmx:error", (event) => {
   const { request } = event.detail.ctx ?? {};
   if (request?.method === "GET") outbox.goneAway();
-  else signal("Not kept: the server did not answer. Tap again.");
+  else signal(say("Not kept: the server did not answer. Tap again."));
 });
 document.addEventListener("htmx:response:error", (event) => {
   if (event.detail.ctx.response.status === 422) return;
-  signal("Not kept: the server refused it. Open the page again.");
+  signal(say("Not kept: the server refused it. Open the page again."));
 });
 
 // Back brings the page from a cache as it was first drawn, without the taps since. Not a reload: without signal that

@@ -56,10 +56,12 @@ const kept = async (address) => {
   return new Response(text, { headers: copy.headers });
 };
 
-const NOWHERE = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark"><title>No signal · Lychgate</title><link rel="stylesheet" href="${FILES[0]}"></head>
-<body class="plain"><nav aria-label="Lychgate"><a href="/">Lychgate</a></nav><main><h1>No signal, and not on this phone</h1>
-<p>The server does not answer, and this page was not opened here before. What was opened is under <a href="/">Lychgate</a>.</p></main></body></html>`;
+// In the language of the browser: what was chosen in Lychgate is in a cookie, which no worker sees.
+const [LANGUAGE, NO_SIGNAL, NOT_HERE, LOOK_THERE] = WORDS[navigator.language.split("-")[0]] ?? WORDS.en;
+const NOWHERE = `<!doctype html><html lang="${LANGUAGE}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark"><title>${NO_SIGNAL} · Lychgate</title><link rel="stylesheet" href="${FILES[0]}"></head>
+<body class="plain"><nav aria-label="Lychgate"><a href="/">Lychgate</a></nav><main><h1>${NOT_HERE}</h1>
+<p>${LOOK_THERE}</p></main></body></html>`;
 
 const page = async (event) => {
   const { request } = event;

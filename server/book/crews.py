@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 from sqlalchemy import select
 
+from server.language import noted, say
+
 from .tables import Crew, Day, Kit, Venue
 
 if TYPE_CHECKING:
@@ -13,7 +15,7 @@ if TYPE_CHECKING:
 
 Owned = TypeVar("Owned", Kit, Venue, Day)
 
-FIRST_CREW = "My crew"
+FIRST_CREW = noted("My crew")
 
 
 class NotThere(LookupError):
@@ -24,7 +26,7 @@ def first_crew(session: Session) -> Crew:
     """The crew of a book that has only one; made where there is none yet."""
     crew = session.scalars(select(Crew).order_by(Crew.id).limit(1)).first()
     if crew is None:
-        crew = Crew(name=FIRST_CREW)
+        crew = Crew(name=say(FIRST_CREW))
         session.add(crew)
         session.flush()
     return crew

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from server.exposure import depth, glass, rig
 from server.exposure.refused import OutOfRange
+from server.language import noted, say
 
 from . import kits, tables
 
@@ -28,7 +29,7 @@ class Part(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, from_attributes=True)
 
 
-ONE_LINE = "one line that can be seen, without spaces at its ends or two in a row"
+ONE_LINE = noted("one line that can be seen, without spaces at its ends or two in a row")
 Line = Annotated[str, Field(max_length=tables.NAME_LONGEST)]  # `kit_from` looks at the characters
 Name = Annotated[Line, Field(min_length=1, description=f"What the shooter calls it: {ONE_LINE}")]
 
@@ -123,7 +124,7 @@ class KitDocument(Part):
         """Two things of a kind with one name could not be told apart on the day."""
         names = [part.name for part in parts]
         if len(set(names)) < len(names):
-            raise ValueError("things with a name of their own each")
+            raise ValueError(say("things with a name of their own each"))
         return parts
 
 
@@ -162,11 +163,11 @@ def kit_from(document: KitDocument, crew_id: int) -> tables.Kit:
     _check("filters", kit.filters, _check_filter)
     for action in document.hands:
         if action not in HANDS:
-            raise OutOfRange("hands", action, "seconds for " + ", ".join(HANDS))
+            raise OutOfRange("hands", action, say("seconds for {actions}", actions=", ".join(HANDS)))
     rig.Hands(**document.hands)
     for number, (start, to) in enumerate(document.step_ups):
         if not start < to:
-            raise OutOfRange(f"step_ups.{number}", [start, to], "the smaller thread first")
+            raise OutOfRange(f"step_ups.{number}", [start, to], say("the smaller thread first"))
     rings = tuple((start, to) for start, to in document.step_ups)
     rig.Kit(rig.Body(3, (100.0,), (100.0,), (0.02,)), rig.Lens(2.8, 16.0), step_ups=rings)
     return kit
@@ -178,7 +179,7 @@ def check_line(field: str, text: str) -> None:
     be told apart. Not a rule of the document itself: what was kept once can always be saved.
     """
     if any(unicodedata.category(c)[0] == "C" for c in text) or text != " ".join(text.split()):
-        raise OutOfRange(field, text, ONE_LINE)
+        raise OutOfRange(field, text, say(ONE_LINE))
 
 
 def _check_filter(row: tables.Filter) -> None:

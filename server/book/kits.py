@@ -12,6 +12,7 @@ from server.exposure import cautions, depth, glass, rig
 from server.exposure.looks import Taking
 from server.exposure.refused import OutOfRange, within
 from server.exposure.scales import FRAMES_FEWEST, FRAMES_MOST, clicks_per_stop
+from server.language import noted, say
 
 from . import tables
 
@@ -67,7 +68,7 @@ def check_body(row: tables.Body) -> None:
     """What the engine asks of a body, a sensor that it knows, and a frame rate that cameras run at: else OutOfRange."""
     body_of(row)
     if row.frame_rate is not None:
-        within("frame_rate", row.frame_rate, FRAMES_FEWEST, FRAMES_MOST, "frames a second")
+        within("frame_rate", row.frame_rate, FRAMES_FEWEST, FRAMES_MOST, noted("frames a second"))
     if row.format is not None:
         depth.format_of(row.format)
 
@@ -79,7 +80,7 @@ def check_lens(row: tables.Lens) -> None:
         if millimetres is not None:
             within(field, millimetres, depth.FOCAL_SHORTEST, depth.FOCAL_LONGEST, "mm")
     if row.focal_long_mm is not None and not (row.focal_mm or 0) < row.focal_long_mm:
-        raise OutOfRange("focal_long_mm", row.focal_long_mm, "more than the focal length at the other end")
+        raise OutOfRange("focal_long_mm", row.focal_long_mm, say("more than the focal length at the other end"))
 
 
 def changed(kit: tables.Kit) -> None:

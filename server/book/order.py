@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Look
 from server.exposure.scales import exact_f_number
+from server.language import clock, noted, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -114,10 +115,15 @@ def when_of(on: date, moment: datetime, time_zone: str) -> When:
 
 def clock_words(moment: datetime) -> str:
     """
-    A moment as it is shown and typed: "13:30"; of two equal hours each with its zone, "01:30 GMT".
+    A moment as it is shown and typed: "13:30", or "1:30 pm"; of two equal hours each with its zone, "01:30 GMT".
 
     The moment's own zone counts.
     """
+    return f"{clock(moment)} {moment:%Z}" if is_twice(moment) else clock(moment)
+
+
+def clock_figures(moment: datetime) -> str:
+    """The same for a file, by the clock of 24 hours for everybody."""
     return f"{moment:%H:%M %Z}" if is_twice(moment) else f"{moment:%H:%M}"
 
 
@@ -144,23 +150,23 @@ def whens(on: date, clocks: Sequence[Clock | When], time_zone: str) -> list[When
     found: list[When] = []
     before: datetime | None = None
     latest = -1
-    for number, clock in enumerate(clocks):
-        if isinstance(clock, When):
-            found.append(clock)
-            latest, before = max(latest, clock.minutes), moment_of(on, clock, time_zone)
+    for number, typed in enumerate(clocks):
+        if isinstance(typed, When):
+            found.append(typed)
+            latest, before = max(latest, typed.minutes), moment_of(on, typed, time_zone)
             continue
-        if clock.near is None:
-            minutes = clock.minutes + DAY * (clock.minutes < NIGHT <= latest)
+        if typed.near is None:
+            minutes = typed.minutes + DAY * (typed.minutes < NIGHT <= latest)
         else:
-            minutes = clock.minutes + DAY * round((clock.near - clock.minutes) / DAY)
+            minutes = typed.minutes + DAY * round((typed.near - typed.minutes) / DAY)
         latest = max(latest, minutes)
         choices = [When(minutes, second) for second in (False, True)]
         first, second = (moment_of(on, each, time_zone) for each in choices)
         if not comes(first):
-            raise OutOfRange(f"at.{number}", f"{first:%H:%M}", NEVER_COMES)
+            raise OutOfRange(f"at.{number}", clock(first), say(NEVER_COMES))
         is_second = first.utcoffset() != second.utcoffset() and (
-            clock.zone.casefold() == (second.tzname() or "").casefold()
-            if clock.zone
+            typed.zone.casefold() == (second.tzname() or "").casefold()
+            if typed.zone
             else before is not None and instant(first) < instant(before)
         )
         found.append(choices[is_second])
@@ -168,7 +174,7 @@ def whens(on: date, clocks: Sequence[Clock | When], time_zone: str) -> list[When
     return found
 
 
-NEVER_COMES = "a time that comes; the clocks go over it that night"
+NEVER_COMES = noted("a time that comes; the clocks go over it that night")
 
 
 def comes(moment: datetime) -> bool:
@@ -194,10 +200,10 @@ def end_of(on: date, start: datetime, clock: Clock, time_zone: str) -> datetime:
                 found.append(end)
     word = f"{clock.minutes // 60:02}:{clock.minutes % 60:02}"
     if not found:
-        raise OutOfRange("until", word, "an end in the 12 hours after its start")
+        raise OutOfRange("until", word, say("an end in the 12 hours after its start"))
     end = min(found, key=instant)
     if not comes(end):
-        raise OutOfRange("until", word, NEVER_COMES)
+        raise OutOfRange("until", word, say(NEVER_COMES))
     return end
 
 

@@ -18,6 +18,7 @@ from server.exposure.light import Light
 from server.exposure.moves import best_moves, cannot_wear
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import GLASS_ACTIONS
+from server.language import manner, say
 
 from .order import gaps
 
@@ -156,11 +157,11 @@ def _to_plan(day: Day, lit: Sequence[LitStop], now: datetime, *, whole: bool) ->
 def _why_not(lit: LitStop, used: Carried) -> str:
     """Why a stop is not planned; empty where it is."""
     if lit.place is None:
-        return "no place" if lit.stop.place is None else "its place is not used on this day"
+        return say("no place") if lit.stop.place is None else say("its place is not used on this day")
     if lit.level is None:
-        return "no reading"
+        return say("no reading")
     missing = cannot_wear(used.kit, lit.place.look.worn)
-    return f"its look cannot be worn: {missing}" if missing else ""
+    return say("its look cannot be worn: {missing}", missing=missing) if missing else ""
 
 
 def _stops(asked: Sequence[Planned], *, brighter: bool | None = None) -> tuple[LitLook, ...]:
@@ -175,15 +176,17 @@ def _stops(asked: Sequence[Planned], *, brighter: bool | None = None) -> tuple[L
 
 
 def _best_day(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan:
-    found = _best_or_refused(kit, start, stops)
+    found = _best_or_refused(kit, start, stops, manner().language)
     if isinstance(found, OutOfRange):
         raise OutOfRange(found.field, found.came, found.allowed)
     return found
 
 
 @lru_cache(maxsize=64)
-def _best_or_refused(kit: Kit, start: Rig, stops: tuple[LitLook, ...]) -> DayPlan | OutOfRange:
-    """Remembered, a refusal too: the plan, its card, its packing list and the day page ask the same."""
+def _best_or_refused(
+    kit: Kit, start: Rig, stops: tuple[LitLook, ...], _language: str
+) -> DayPlan | OutOfRange:  # fmt: skip
+    """Remembered, a refusal with its words too: the plan, its card, its packing list and the day page ask the same."""
     try:
         return best_day(kit, start, stops)
     except OutOfRange as refused:

@@ -29,6 +29,7 @@ from server.exposure.scales import (
     SHUTTER_SHORTEST,
 )
 from server.exposure.sun import Site
+from server.language import say
 
 from . import log, tables
 from .days import Day, log_of, spot_of, start_rig, usual_look, venue_of
@@ -110,7 +111,7 @@ class VenuePart(Part):
     def not_too_many(self) -> Self:
         """A bound on the whole: every reading is a row."""
         if sum(len(place.readings) for place in self.places) > READINGS_IN_ALL:
-            raise ValueError(f"at most {READINGS_IN_ALL} readings in all")
+            raise ValueError(say("at most {most} readings in all", most=READINGS_IN_ALL))
         return self
 
 
@@ -290,9 +291,9 @@ def check(document: SheetDocument, now: datetime) -> None:
     for path, line in _lines(document):
         check_line(path, line)
     if (venue.latitude is None) != (venue.longitude is None):
-        raise OutOfRange("venue", "one coordinate", "both coordinates, or neither")
+        raise OutOfRange("venue", say("one coordinate"), say("both coordinates, or neither"))
     if venue.time_zone not in zoneinfo.available_timezones():
-        raise OutOfRange("venue.time_zone", venue.time_zone, "a time zone that is known here")
+        raise OutOfRange("venue.time_zone", venue.time_zone, say("a time zone that is known here"))
     for number, place in enumerate(venue.places):
         with _at(f"venue.places.{number}"):
             spot_of(place)
@@ -305,13 +306,13 @@ def check(document: SheetDocument, now: datetime) -> None:
             _check_place(look.place, venue)
             _check_look(look)
     if len({look.place for look in day.looks}) < len(day.looks):
-        raise OutOfRange("day.looks", "one place twice", "each place once")
+        raise OutOfRange("day.looks", say("one place twice"), say("each place once"))
     for number, stop in enumerate(day.order):
         with _at(f"day.order.{number}"):
             _check_place(stop.place, venue)
             check_asked(stop.wanted, stop.widest, stop.narrowest)
             if not comes(moment_of(day.on, When(stop.minutes, stop.second), venue.time_zone)):
-                raise OutOfRange("minutes", stop.minutes, "a time that comes; the clocks go over it that night")
+                raise OutOfRange("minutes", stop.minutes, say("a time that comes; the clocks go over it that night"))
 
 
 def _lines(document: SheetDocument) -> Iterator[tuple[str, str]]:
@@ -342,7 +343,7 @@ class _at:  # noqa: N801 - reads as a word of the sentence
 
 def _check_place(number: int | None, venue: VenuePart) -> None:
     if number is not None and number >= len(venue.places):
-        raise OutOfRange("place", number, f"0 to {len(venue.places) - 1}, as the venue has places")
+        raise OutOfRange("place", number, say("0 to {last}, as the venue has places", last=len(venue.places) - 1))
 
 
 def _check_look(look: LookPart) -> None:
@@ -357,10 +358,12 @@ def _check_reading(reading: ReadingPart, now: datetime) -> None:
         within(f"raw.{name}", value, *FIGURES[name])
     missing = [name for name in NEEDED[reading.kind] if name not in reading.raw]
     if missing or (WHERE[0] in reading.raw) != (WHERE[1] in reading.raw):
-        raise OutOfRange("raw", ", ".join(reading.raw), f"{', '.join(missing) or 'both coordinates'} too")
+        raise OutOfRange(
+            "raw", ", ".join(reading.raw), say("{what} too", what=", ".join(missing) or say("both coordinates"))
+        )
     for field, moment in (("taken_at", reading.taken_at), ("logged_at", reading.logged_at)):
         if moment is not None and sun.instant(field, moment) > now + AHEAD:
-            raise OutOfRange(field, moment.isoformat(), "a time that has come")
+            raise OutOfRange(field, moment.isoformat(), say("a time that has come"))
 
 
 def venue_from(document: SheetDocument, crew_id: int) -> tables.Venue:

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, NotSupportedError, ProgrammingError
 from sqlalchemy.exc import TimeoutError as NoConnection
 
+from server.language import noted
+
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """
     kind    full, read-only, busy, damaged, away, or unknown
-    words   for whoever asked;  advice  for whoever runs the server
+    words   for whoever asked, noted;  advice  for whoever runs the server, in English as all that is printed
     """
 
     kind: str
@@ -24,33 +26,35 @@ class Trouble:
 
 FULL = Trouble(
     "full",
-    "The server's disk is full. Nothing was kept of this, and nothing that was kept before is lost.",
+    noted("The server's disk is full. Nothing was kept of this, and nothing that was kept before is lost."),
     "The disk is full. Make room; the server goes on by itself.",
 )
 READ_ONLY = Trouble(
     "read-only",
-    "The server may only read its disk. Nothing was kept of this, and nothing that was kept before is lost.",
+    noted("The server may only read its disk. Nothing was kept of this, and nothing that was kept before is lost."),
     "The database cannot be written: its folder, its file, or the disk is read-only.",
 )
 BUSY = Trouble(
     "busy",
-    "The server is busy. Nothing was kept of this; it can be sent again.",
+    noted("The server is busy. Nothing was kept of this; it can be sent again."),
     "Another program holds the database. Close whatever has it open.",
 )
 DAMAGED = Trouble(
     "damaged",
-    "The server cannot read its database. Nothing was kept of this. Whoever runs the server has to look after it.",
+    noted(
+        "The server cannot read its database. Nothing was kept of this. Whoever runs the server has to look after it."
+    ),
     "The database is damaged, or is none. Stop the server, keep a copy of the folder, and restore the last backup into "
     "an empty one: python -m server restore FILE.",
 )
 AWAY = Trouble(
     "away",
-    "The server's database does not answer. Nothing was kept of this; it can be sent again.",
+    noted("The server's database does not answer. Nothing was kept of this; it can be sent again."),
     "The database does not answer. Is it running, and is LYCHGATE_DATABASE_URL right?",
 )
 UNKNOWN = Trouble(
     "unknown",
-    "The server's database failed. Nothing was kept of this; it can be sent again.",
+    noted("The server's database failed. Nothing was kept of this; it can be sent again."),
     "The database failed; the lines above say how.",
 )
 

@@ -27,6 +27,8 @@ from zoneinfo import ZoneInfo
 import icalendar
 from dateutil.rrule import rrulestr
 
+from server.language import Manner, say, speak
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
@@ -56,6 +58,7 @@ def main() -> None:
     """One calendar from standard input; the answer, or the refusal, to standard output."""
     header = json.loads(sys.stdin.buffer.readline(10_000))
     limit(header["seconds"])
+    speak(Manner(header["language"]))
     try:
         answer = answer_for(sys.stdin.buffer.read(), header)
     except Refused as refused:
@@ -89,10 +92,13 @@ def answer_for(data: bytes, header: Answer) -> Answer:
     window = Window(header)
     components = events_of(data)
     if len(components) > header["events_most"]:
-        raise Refused(f"{len(components):,} events", f"at most {header['events_most']:,}")
+        raise Refused(
+            say("{count} events", count=f"{len(components):,}"),
+            say("at most {most}", most=f"{header['events_most']:,}"),
+        )
     unread: list[str] = []
     for group in series_of(components):
-        named = words(group[0], "SUMMARY")[:60] or "an entry with no name"
+        named = words(group[0], "SUMMARY")[:60] or say("an entry with no name")
         try:
             window.take(group)
         except Unreadable as why:
@@ -100,9 +106,9 @@ def answer_for(data: bytes, header: Answer) -> Answer:
         except (Refused, MemoryError):
             raise  # where the memory ends this process ends, and `calendars` has a word for it
         except Exception:  # noqa: BLE001  # two libraries on a stranger's file: anything may come, and the rest is good
-            unread.append(f"{named}: its times cannot be worked out")
+            unread.append(say("{entry}: its times cannot be worked out", entry=named))
     if len(unread) > UNREAD_MOST:
-        unread[UNREAD_MOST:] = [f"and {len(unread) - UNREAD_MOST:,} more"]
+        unread[UNREAD_MOST:] = [say("and {count} more", count=f"{len(unread) - UNREAD_MOST:,}")]
     return {
         "entries": sorted(window.entries, key=lambda entry: entry[0]),
         "elsewhere": window.elsewhere,
@@ -136,12 +142,15 @@ class Window:
                 continue
             if unknown:
                 raise Refused(
-                    f"the time zone {unknown}", "a zone that the file describes, or a known one such as Europe/London"
+                    say("the time zone {unknown}", unknown=unknown),
+                    say("a zone that the file describes, or a known one such as Europe/London"),
                 )
             found.append(one)
             if len(self.entries) + len(found) > self.entries_most:
                 most = f"{self.entries_most:,}"
-                raise Refused(f"more than {most} entries in the time asked about", f"at most {most}")
+                raise Refused(
+                    say("more than {most} entries in the time asked about", most=most), say("at most {most}", most=most)
+                )
         self.whole_days += sum(one.whole for one in found)
         self.entries += [_told(one) for one in found if not one.whole]
         self.elsewhere += not found and not series.cancelled
@@ -207,7 +216,7 @@ def happening(event: icalendar.Event, zone: ZoneInfo) -> Happening:
     if "DTEND" in event:
         ends = came(event, "DTEND").dt
         if whole is isinstance(ends, datetime):
-            raise Unreadable("of its beginning and its end, one is a date and one is a time")
+            raise Unreadable(say("of its beginning and its end, one is a date and one is a time"))
         end = moment(ends, zone)
         # Of an end, the exact length goes for all repetitions; of a length, the nominal one (3.8.5.3).
         length = (
@@ -218,7 +227,7 @@ def happening(event: icalendar.Event, zone: ZoneInfo) -> Happening:
         length = Length(lasts.days, timedelta(seconds=lasts.seconds))
     one = Happening(event, start, length, whole)
     if one.end < start:
-        raise Unreadable("it ends before it begins")
+        raise Unreadable(say("it ends before it begins"))
     return one
 
 
@@ -335,15 +344,19 @@ def events_of(data: bytes) -> list[icalendar.Event]:
     except MemoryError:
         raise
     except OSError as error:  # the one thing that is looked up is a zone's name, among files
-        raise Refused("a time zone whose name is none", "a name such as Europe/London") from error
+        raise Refused(say("a time zone whose name is none"), say("a name such as Europe/London")) from error
     except Exception as error:
-        raise Refused("a file with lines that are none of a calendar's", "a calendar as RFC 5545 has it") from error
+        raise Refused(
+            say("a file with lines that are none of a calendar's"), say("a calendar as RFC 5545 has it")
+        ) from error
     calendars = [calendar for calendar in calendars if calendar.name == "VCALENDAR"]
     if not calendars:
-        raise Refused("a calendar that breaks off", "a whole file, up to END:VCALENDAR")
+        raise Refused(say("a calendar that breaks off"), say("a whole file, up to END:VCALENDAR"))
     for calendar in calendars:
         if words(calendar, "CALSCALE").upper() not in {"", "GREGORIAN"}:
-            raise Refused(f"the calendar scale {words(calendar, 'CALSCALE')}", "the Gregorian one")
+            raise Refused(
+                say("the calendar scale {scale}", scale=words(calendar, "CALSCALE")), say("the Gregorian one")
+            )
     return [part for calendar in calendars for part in calendar.subcomponents if isinstance(part, icalendar.Event)]
 
 
@@ -396,15 +409,15 @@ def check(event: icalendar.Event) -> None:
     broken = {str(name).upper() for name, _ in event.errors}
     for name in TIMES:
         if name in broken:
-            raise Unreadable(f"its {name} cannot be read")
+            raise Unreadable(say("its {name} cannot be read", name=name))
         if name not in {"RRULE", "RDATE", "EXDATE"} and isinstance(event.get(name), list):
-            raise Unreadable(f"it has {name} more than once")
+            raise Unreadable(say("it has {name} more than once", name=name))
     if "DTSTART" not in event:
-        raise Unreadable("it does not say when it begins")
+        raise Unreadable(say("it does not say when it begins"))
     if "EXRULE" in event:  # of the standard before this one; without it there would be too many entries
-        raise Unreadable("it has a rule for what it leaves out")
+        raise Unreadable(say("it has a rule for what it leaves out"))
     if any(interval < 1 for rule in several(came(event, "RRULE", [])) for interval in rule.get("INTERVAL", [])):
-        raise Unreadable("its rule goes on by nothing")
+        raise Unreadable(say("its rule goes on by nothing"))
 
 
 def unknown_zone(event: icalendar.Event) -> str:

@@ -23,6 +23,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from server.exposure.refused import refuse
+from server.language import manner, say
 from server.settings import CHECKOUT
 
 SECONDS_MOST = 5.0  # for one file, starting included
@@ -80,12 +81,13 @@ def read_calendar(data: bytes, first: datetime, last: datetime, time_zone: str) 
     try:
         zone = ZoneInfo(time_zone)
     except (ValueError, OSError, KeyError):
-        refuse("time_zone", time_zone, "a time zone such as Europe/London")
+        refuse("time_zone", time_zone, say("a time zone such as Europe/London"))
     _check(data)
     asked = {
         "first": first.astimezone(zone).isoformat(),
         "last": last.astimezone(zone).isoformat(),
         "zone": time_zone,
+        "language": manner().language,
         "seconds": SECONDS_MOST,
         "events_most": EVENTS_MOST,
         "entries_most": ENTRIES_MOST,
@@ -107,19 +109,23 @@ def _local(at: str, zone: ZoneInfo) -> datetime:
 def _check(data: bytes) -> None:
     """Refuse what needs no process to be refused."""
     if not data.strip():
-        refuse(FIELD, "", "a calendar file")
+        refuse(FIELD, "", say("a calendar file"))
     if not re.search(rb"^BEGIN:VCALENDAR\s*$", data.removeprefix(b"\xef\xbb\xbf"), re.IGNORECASE | re.MULTILINE):
         begins = "".join(c if c.isprintable() else " " for c in data[:200].decode("utf-8", "replace"))
-        refuse(FIELD, " ".join(begins.split()), "a calendar file, which begins with BEGIN:VCALENDAR")
+        refuse(FIELD, " ".join(begins.split()), say("a calendar file, which begins with BEGIN:VCALENDAR"))
     events = len(re.findall(rb"^BEGIN:VEVENT", data, re.IGNORECASE | re.MULTILINE))
     if events > EVENTS_MOST:
-        refuse(FIELD, f"{events:,} events", f"at most {EVENTS_MOST:,}; export less than the whole calendar")
+        refuse(
+            FIELD,
+            say("{count} events", count=f"{events:,}"),
+            say("at most {most}; export less than the whole calendar", most=f"{EVENTS_MOST:,}"),
+        )
 
 
 def _answer(question: bytes) -> dict[str, Any]:
     """What the process says. Raises OutOfRange where it is too slow, too large, or fails."""
     if not _turns.acquire(timeout=SECONDS_MOST):
-        refuse(FIELD, "one of many files", f"{AT_ONCE_MOST} at a time; send it again in a moment")
+        refuse(FIELD, say("one of many files"), say("{most} at a time; send it again in a moment", most=AT_ONCE_MOST))
     try:
         said = _run(question)
     finally:
@@ -127,8 +133,11 @@ def _answer(question: bytes) -> dict[str, Any]:
     if not said:
         refuse(
             FIELD,
-            "one that is too intricate",
-            f"what is worked out within {SECONDS_MOST:g} seconds; export the day, or leave out what repeats",
+            say("one that is too intricate"),
+            say(
+                "what is worked out within {seconds} seconds; export the day, or leave out what repeats",
+                seconds=f"{SECONDS_MOST:g}",
+            ),
         )
     answer: dict[str, Any] = json.loads(said)
     return answer

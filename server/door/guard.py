@@ -16,8 +16,10 @@ from starlette.requests import ClientDisconnect, Request
 
 from server.book.trouble import OF_THE_DATABASE, trouble_of
 from server.exposure.refused import OutOfRange
+from server.language import Manner, say, speak
 from server.settings import LOOPBACK
 
+from .manners import manner_of
 from .problems import Problem
 from .visitor import COOKIE, host_of
 
@@ -82,6 +84,8 @@ class Guard:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        # What machines ask is answered in the words of its document.
+        speak(Manner() if scope["path"].startswith("/api/") else manner_of(scope))
         https = self.https or scope.get("scheme") == "https"
         at_this_machine = host_of(scope) in LOOPBACK
 
@@ -114,7 +118,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         if from_elsewhere(headers, self.own):
-            problem = Problem(403, "Refused", "This change was asked for by another site.")
+            problem = Problem(403, say("Refused"), say("This change was asked for by another site."))
             await problem.response()(scope, receive, send)
             return
         most = PHOTO_MOST if is_somebody and _brings_a_photo(scope, headers) else BODY_MOST
@@ -123,7 +127,9 @@ class Guard:
         except ClientDisconnect:
             return  # nobody is there to be answered, and half a form must not be kept for a whole one
         except TimeoutError:
-            problem = Problem.of_status(408, "What was sent stopped halfway. Nothing was kept of it; send it again.")
+            problem = Problem.of_status(
+                408, say("What was sent stopped halfway. Nothing was kept of it; send it again.")
+            )
             await problem.response()(scope, receive, send)
             return
         if body is None:
@@ -163,7 +169,8 @@ def _too_large(scope: Scope, headers: Headers, most: int) -> Response:
     """The refusal of a body; for a browser the page that the application answers bad input with."""
     if "app" in scope and OutOfRange in scope["app"].exception_handlers and _for_people(headers.get("accept", "")):
         millions = f"{most // 1_000_000} MB"
-        return _answered(scope, OutOfRange("What was sent", f"more than {millions}", f"at most {millions}"))
+        more, allowed = say("more than {most}", most=millions), say("at most {most}", most=millions)
+        return _answered(scope, OutOfRange(say("What was sent"), more, allowed))
     return Problem.of_field("(body)", f"more than {most} bytes", f"at most {most} bytes").response()
 
 

@@ -10,12 +10,18 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from server.exposure.refused import OutOfRange, shown
+from server.language import Worded, noted, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 BAD_INPUT = "/api#bad-input"
 ERRORS_SHOWN = 20
+# What HTTP calls the refusals that a person may see.
+TITLES = Worded({
+    400: noted("Bad Request"), 404: noted("Not Found"), 405: noted("Method Not Allowed"),
+    408: noted("Request Timeout"), 500: noted("Internal Server Error"),
+})  # fmt: skip
 
 
 class FieldProblem(BaseModel):
@@ -54,8 +60,10 @@ class Problem:
     def of_fields(cls, errors: Sequence[FieldProblem], status: int = 422) -> Problem:
         """Bad input in some fields."""
         first = errors[0]
-        detail = f"{first.field}: {first.came} came, allowed is {first.allowed}."
-        return cls(status, "Bad input", detail, tuple(errors[:ERRORS_SHOWN]))
+        detail = say(
+            "{field}: {came} came, allowed is {allowed}.", field=first.field, came=first.came, allowed=first.allowed
+        )
+        return cls(status, say("Bad input"), detail, tuple(errors[:ERRORS_SHOWN]))
 
     @classmethod
     def of_refusal(cls, refusal: OutOfRange) -> Problem:
@@ -81,7 +89,7 @@ class Problem:
     @classmethod
     def of_status(cls, status: int, detail: str) -> Problem:
         """Any other refusal of HTTP."""
-        return cls(status, HTTPStatus(status).phrase, detail)
+        return cls(status, TITLES.get(status) or HTTPStatus(status).phrase, detail)
 
     def response(self) -> JSONResponse:
         """The document as a response."""

@@ -21,6 +21,7 @@ _OF: dict[Needed, str] = {
     # Nothing that a crew has kept is in what these answer, but for the links that were made for it.
     "anybody": """
         best_move best_day read_light carry_reading depth_of_field match_cameras
+        show_about show_licence show_manner choose_manner
         show_reference show_schema show_robots show_manifest show_worker
         show_join look_at_invite join_crew show_pairing pair_browser
         show_shared_sheet print_shared_sheet print_shared_card save_shared_sheet subscribe_to_order show_sheet_schema

@@ -11,6 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from server.language import listed, noted, say
+
 from .flicker import is_steady, nearest_steady
 from .refused import within
 from .scales import marked_shutter
@@ -58,19 +60,19 @@ def cautions(kit: Kit, rig: Rig, sight: Sight | None) -> tuple[str, ...]:
     said = []
     held = len(rig.slots) + (rig.front is not None) if rig.holder_on else 0
     if len(rig.threads) > 1 or held > 2:
-        said.append("look at the corners: this stack may darken them")
+        said.append(say("look at the corners: this stack may darken them"))
     variable = next((piece for f in rig.on_lens if (piece := kit.filter(f)).kind == "variable_nd"), None)
     if any(kit.filter(f).kind == "polariser" for f in rig.on_lens):
-        said.append("look at the sky: on so wide a lens a polariser darkens the blue unevenly")
+        said.append(say("look at the sky: on so wide a lens a polariser darkens the blue unevenly"))
     if variable is not None and rig.turned is not None and variable.positions[-1] - rig.turned < NEAR_DARK_END:
-        said.append("look for a cross: the variable ND is near its dark end")
+        said.append(say("look for a cross: the variable ND is near its dark end"))
     return tuple(said)
 
 
-SUN_AHEAD = (
+SUN_AHEAD = noted(
     "the sun is ahead: never look at it through an optical finder or a lens; ND and polarisers are no eye protection"
 )
-LASERS_HERE = "stage lasers: a beam can destroy a sensor, and eyes; the venue's rules come first"
+LASERS_HERE = noted("stage lasers: a beam can destroy a sensor, and eyes; the venue's rules come first")
 
 
 def place_cautions(spot: Spot, sun: float | None, *, lasers: bool, ahead: bool = False) -> tuple[str, ...]:
@@ -81,9 +83,9 @@ def place_cautions(spot: Spot, sun: float | None, *, lasers: bool, ahead: bool =
     """
     said = []
     if spot.light == "sun" and spot.lit_from == "back" and (sun is None or sun > -SUN_GONE):
-        said.append("it looks towards the sun: keep off an optical finder" if ahead else SUN_AHEAD)
+        said.append(say("it looks towards the sun: keep off an optical finder") if ahead else say(SUN_AHEAD))
     if lasers:
-        said.append("stage lasers: keep lens and eyes out of the beams" if ahead else LASERS_HERE)
+        said.append(say("stage lasers: keep lens and eyes out of the beams") if ahead else say(LASERS_HERE))
     return tuple(said)
 
 
@@ -91,5 +93,8 @@ def flicker_caution(shutter: float, mains: int | None) -> tuple[str, ...]:
     """Whether a shutter [s] may flicker under lamps; mains [Hz], None where there are none or it is not known."""
     if mains is None or is_steady(shutter, mains):
         return ()
-    steady = " and ".join(marked_shutter(each) for each in reversed(nearest_steady(shutter, mains)))
-    return (f"{marked_shutter(shutter)} may flicker under {mains} Hz lamps: {steady} would not",)
+    steady = listed([marked_shutter(each) for each in reversed(nearest_steady(shutter, mains))])
+    return (
+        say("{shutter} may flicker under {mains} Hz lamps: {steady} would not",
+            shutter=marked_shutter(shutter), mains=mains, steady=steady),
+    )  # fmt: skip

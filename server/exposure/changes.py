@@ -20,6 +20,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from server.language import say
+
 from .glass import STACKED_MOST, screws_on
 from .refused import OutOfRange
 from .scales import aperture_position, iso_position
@@ -429,7 +431,11 @@ def _up_to(pieces: Sequence[int], most: int, one_of: Sequence[int] = ()) -> Bits
     """Every set of so many of these pieces at most, with one of the others or none."""
     sets = sum(math.comb(len(pieces), size) for size in range(most + 1)) * (len(one_of) + 1)
     if sets > SETS_MOST:
-        raise OutOfRange("filters", f"{sets} ways to fill the holder or to screw filters on", f"at most {SETS_MOST}")
+        raise OutOfRange(
+            "filters",
+            say("{sets} ways to fill the holder or to screw filters on", sets=sets),
+            say("at most {most}", most=SETS_MOST),
+        )
     return np.array([
         sum(1 << n for n in (*some, *other))
         for size in range(most + 1)

@@ -25,6 +25,8 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
+from server.language import noted, say
+
 from .light import EV100_BRIGHTEST, EV100_DIMMEST
 from .refused import OutOfRange, within
 from .sun import SUN_GONE, SUN_RADIUS, Site, horizon, instant, refraction, sun_path
@@ -99,10 +101,10 @@ class Spot:
             if value not in known:
                 raise OutOfRange(field, value, ", ".join(known))
         if self.faces is not None:
-            within("faces", self.faces, 0, 360, "degrees from north")
-        within("lamps", self.lamps, 0, 1, "of the light")
-        within("sun_over", self.sun_over, 0, 60, "degrees")
-        within("sun_behind", self.sun_behind, 0, 60, "degrees")
+            within("faces", self.faces, 0, 360, noted("degrees from north"))
+        within("lamps", self.lamps, 0, 1, noted("of the light"))
+        within("sun_over", self.sun_over, 0, 60, noted("degrees"))
+        within("sun_behind", self.sun_behind, 0, 60, noted("degrees"))
 
     @property
     def under_lamps(self) -> bool:
@@ -350,11 +352,17 @@ def forecast(site: Site, known: Sequence[Known], at: Sequence[datetime], sky_now
     gave a share of a reading, they go on giving it. Raises OutOfRange for times and numbers that cannot be.
     """
     if len(at) > TIMES_MOST:
-        raise OutOfRange("at", f"{len(at)} times", f"at most {TIMES_MOST} times")
+        raise OutOfRange("at", say("{count} times", count=len(at)), say("at most {most} times", most=TIMES_MOST))
     if len(known) > READINGS_MOST:
-        raise OutOfRange("readings", f"{len(known)} readings", f"at most {READINGS_MOST} readings")
+        raise OutOfRange(
+            "readings", say("{count} readings", count=len(known)), say("at most {most} readings", most=READINGS_MOST)
+        )
     if len(at) * len(known) > CELLS_MOST:
-        raise OutOfRange("at", f"{len(at)} times of {len(known)} readings", f"at most {CELLS_MOST} levels in all")
+        raise OutOfRange(
+            "at",
+            say("{times} times of {readings} readings", times=len(at), readings=len(known)),
+            say("at most {most} levels in all", most=CELLS_MOST),
+        )
     if sky_now is not None and sky_now not in SKIES:
         raise OutOfRange("sky", sky_now, ", ".join(SKIES))
     moments = [instant("at", time) for time in at]

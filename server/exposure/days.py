@@ -27,6 +27,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from server.language import noted, say
+
 from .changes import Case, Layer, Rigs, Uses, cases, nearest, on_another_lens, onward, seconds
 from .moves import MILLION, BestRigs, Move, best_rigs, check_worn, kept_first, millionths, summed
 from .packing import chain
@@ -153,7 +155,7 @@ def best_day(kit: Kit, rig: Rig, stops: Sequence[Stop]) -> DayPlan:
     limits above: it stays exact, or says no.
     """
     if not 1 <= len(stops) <= STOPS_MOST:
-        raise OutOfRange("stops", f"{len(stops)} stops", f"1 to {STOPS_MOST}")
+        raise OutOfRange("stops", say("{count} stops", count=len(stops)), say("1 to {most}", most=STOPS_MOST))
     kits = [kit if stop.kit is None else stop.kit for stop in stops]
     for number, (own, stop) in enumerate(zip(kits, stops, strict=True)):
         _check_shared(kit, own, f"stops.{number}.kit")
@@ -176,7 +178,7 @@ def _stop_by_stop(kits: tuple[Kit, ...], stops: tuple[Stop, ...], rig: Rig) -> t
 def _check_shared(kit: Kit, own: Kit, field: str) -> None:
     if own is not kit and (others := [name for name in SHARED if getattr(own, name) != getattr(kit, name)]):
         came = "other " + ", ".join(others).replace("_", "-")
-        raise OutOfRange(field, came, "the day's own kit with another lens and holder")
+        raise OutOfRange(field, came, say("the day's own kit with another lens and holder"))
 
 
 def _with_lens(before: Kit, own: Kit, rig: Rig) -> Rig:
@@ -258,7 +260,9 @@ class _Day:
             kit = kits[some[0]]
             places = [(stops[number].light, stops[number].look) for number in some]
             for best in best_rigs(kit, _with_lens(kits[0], kit, rig), places):
-                _allow("filters", len(best.setups.stops), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+                _allow(
+                    "filters", len(best.setups.stops), SETUPS_A_STOP_MOST, noted("{count} ways to set them at one stop")
+                )
                 bests.append(best)
         start = left = Rigs.of(kits[0], rig)
         uses = Uses.of(kits, start, bests)
@@ -318,7 +322,12 @@ class _Day:
             for value, stray in zip(values, self._stray(number), strict=True):
                 np.add(value, stray, out=value)
             reached.append(_Reached.of(values))
-            _allow("stops", sum(map(len, reached)), RIGS_A_DAY_MOST, "rigs with the best picture at all stops")
+            _allow(
+                "stops",
+                sum(map(len, reached)),
+                RIGS_A_DAY_MOST,
+                noted("{count} rigs with the best picture at all stops"),
+            )
         return reached
 
     def _changes_lens(self, number: int) -> bool:
@@ -486,9 +495,11 @@ def _in_parts(rows: int, each: int) -> list[slice]:
     return [slice(start, start + at_once) for start in range(0, rows, at_once)]
 
 
-def _allow(field: str, came: int, most: int, of_what: str) -> None:
+def _allow(field: str, came: int, most: int, of_them: str) -> None:
     if came > most:
-        raise OutOfRange(field, f"{came} {of_what}", f"at most {most}: fewer filters, or narrower looks")
+        raise OutOfRange(
+            field, say(of_them, count=came), say("at most {most}: fewer filters, or narrower looks", most=most)
+        )
 
 
 def _allow_cells(found: Sequence[Sequence[Case]], bests: Sequence[BestRigs]) -> None:
@@ -497,13 +508,20 @@ def _allow_cells(found: Sequence[Sequence[Case]], bests: Sequence[BestRigs]) -> 
     made += [(after[0], before[1]) for before, after in pairwise(made) if after[0] is not before[0]]
     cells = []
     for own, best in made:
-        _allow("filters", sum(case.setups for case in own), SETUPS_A_STOP_MOST, "ways to set them at one stop")
+        _allow(
+            "filters",
+            sum(case.setups for case in own),
+            SETUPS_A_STOP_MOST,
+            noted("{count} ways to set them at one stop"),
+        )
         rigs = sum(math.prod(case.shape) for case in own)
         cells.append(rigs * len(best.isos) * len(best.shutters) * len(best.irises))
-    _allow("stops", max(cells), CELLS_A_STOP_MOST, "rigs and gaps at one stop")
-    _allow("stops", sum(cells), CELLS_A_DAY_MOST, "rigs and gaps at all stops")
+    _allow("stops", max(cells), CELLS_A_STOP_MOST, noted("{count} rigs and gaps at one stop"))
+    _allow("stops", sum(cells), CELLS_A_DAY_MOST, noted("{count} rigs and gaps at all stops"))
 
 
 def _allow_pairs(pairs: int) -> None:
     if pairs > PAIRS_MOST:
-        raise OutOfRange("stops", "too many plans that are as good as the best", "fewer stops, or fewer filters")
+        raise OutOfRange(
+            "stops", say("too many plans that are as good as the best"), say("fewer stops, or fewer filters")
+        )

@@ -17,6 +17,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from server.language import noted, say
+
 from .refused import OutOfRange, refuse, within
 from .scales import (
     F_NUMBER_SMALLEST,
@@ -167,15 +169,15 @@ class Format:
 
 # Common sizes in trade terms, largest first; single models differ by some tenths of a millimetre.
 FORMATS = (
-    Format("medium_44x33", "medium format 43.8 × 32.9", 43.8, 32.9),
-    Format("full_frame", "full frame 36 × 24", 36, 24),
-    Format("super_35", "super 35 24.89 × 18.66", 24.89, 18.66),
+    Format("medium_44x33", noted("medium format 43.8 × 32.9"), 43.8, 32.9),
+    Format("full_frame", noted("full frame 36 × 24"), 36, 24),
+    Format("super_35", noted("super 35 24.89 × 18.66"), 24.89, 18.66),
     Format("aps_c_24x16", "APS-C 23.6 × 15.7", 23.6, 15.7),
     Format("aps_c_22x15", "APS-C 22.3 × 14.9", 22.3, 14.9),
-    Format("four_thirds", "four thirds 17.3 × 13", 17.3, 13),
-    Format("one_inch", "1 inch 13.2 × 8.8", 13.2, 8.8),
-    Format("super_16", "super 16 12.52 × 7.41", 12.52, 7.41),
-    Format("two_thirds_inch", "2/3 inch 8.8 × 6.6", 8.8, 6.6),
+    Format("four_thirds", noted("four thirds 17.3 × 13"), 17.3, 13),
+    Format("one_inch", noted("1 inch 13.2 × 8.8"), 13.2, 8.8),
+    Format("super_16", noted("super 16 12.52 × 7.41"), 12.52, 7.41),
+    Format("two_thirds_inch", noted("2/3 inch 8.8 × 6.6"), 8.8, 6.6),
 )
 _FORMAT_OF = {each.id: each for each in FORMATS}
 
@@ -243,7 +245,9 @@ class SecondCamera:
             _distance(self.focal_mm or 0, self.distance_m)
         widest, smallest = self.ends
         if widest > smallest:
-            raise OutOfRange("smallest", self.smallest, f"an f-number no wider than f/{self.widest:g}")
+            raise OutOfRange(
+                "smallest", self.smallest, say("an f-number no wider than f/{widest}", widest=f"{self.widest:g}")
+            )
 
     @property
     def ends(self) -> tuple[int, int]:
@@ -328,7 +332,9 @@ def _irises(seen: Focus, of: Format, second: SecondCamera, focal_mm: float) -> t
     """The irises with the same share of background blur and with the same depth of field."""
     away_m = seen.distance_m if second.distance_m is None else second.distance_m
     if focal_mm / 1000 >= away_m:  # only where it stands beside the first camera; else it was checked at birth
-        raise OutOfRange("second.focal_mm", focal_mm, f"less than the first camera's distance, {away_m:g} m")
+        raise OutOfRange(
+            "second.focal_mm", focal_mm, say("less than the first camera's distance, {away_m} m", away_m=f"{away_m:g}")
+        )
     # The far blur is f^2/(N g): what it would be at f/1, over what it should be.
     at_f1 = focal_mm**2 / _gap_mm(focal_mm, away_m)
     blur = depth(seen).infinity_blur_mm / of.diagonal_mm * second.format.diagonal_mm
@@ -368,8 +374,13 @@ def _optics(focal_mm: float, aperture: float, distance_m: float) -> None:
 
 def _distance(focal_mm: float, distance_m: float) -> None:
     if not focal_mm / 1000 < distance_m <= DISTANCE_MOST:
-        longer = f"more than the focal length of {focal_mm:g} mm" if focal_mm else "more than 0"
-        raise OutOfRange("distance_m", distance_m, f"{longer}, up to {DISTANCE_MOST:g} m")
+        most = f"{DISTANCE_MOST:g}"
+        allowed = (
+            say("more than the focal length of {focal} mm, up to {most} m", focal=f"{focal_mm:g}", most=most)
+            if focal_mm
+            else say("more than 0, up to {most} m", most=most)
+        )
+        raise OutOfRange("distance_m", distance_m, allowed)
 
 
 def _gap_mm(focal_mm: float, distance_m: float) -> float:

@@ -12,6 +12,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from server.language import noted, say
+
 from .refused import OutOfRange, within
 from .scales import FRAMES_FEWEST, FRAMES_MOST, shutter_time
 
@@ -29,14 +31,14 @@ BEAT_MOST = 1 / 60  # Hz
 
 # Common practice, no source. Each is two lines on a phone at most.
 NOT_KNOWN = (
-    "LED panels and walls may pulse at any rate: no shutter is sure to be safe.",
-    "Dimmers cut the wave: a lamp that is steady may pulse when it is dimmed.",
+    noted("LED panels and walls may pulse at any rate: no shutter is sure to be safe."),
+    noted("Dimmers cut the wave: a lamp that is steady may pulse when it is dimmed."),
 )
 TEST_ON_THE_SPOT = (
-    "Film a few seconds at the shutter and frame rate that you'll use.",
-    "Play it back: look for rolling bands and for pulsing.",
-    "Turn the dimmer through its range, and look again.",
-    "If it shows, try another time.",
+    noted("Film a few seconds at the shutter and frame rate that you'll use."),
+    noted("Play it back: look for rolling bands and for pulsing."),
+    noted("Turn the dimmer through its range, and look again."),
+    noted("If it shows, try another time."),
 )
 
 
@@ -57,7 +59,7 @@ def mains_frequency(came: int, field: str = "mains") -> Mains:
     for known in MAINS:
         if came == known:
             return known
-    raise OutOfRange(field, came, "50 or 60 Hz")
+    raise OutOfRange(field, came, say("50 or 60 Hz"))
 
 
 def ripple(shutter: float, mains: int) -> float:
@@ -158,5 +160,5 @@ def _pulses(mains: int) -> int:
 
 
 def _frames(frame_rate: float) -> float:
-    within("frame_rate", frame_rate, FRAMES_FEWEST, FRAMES_MOST, "frames a second")
+    within("frame_rate", frame_rate, FRAMES_FEWEST, FRAMES_MOST, noted("frames a second"))
     return frame_rate

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
+from server.language import say
+
 from .refused import OutOfRange, within
 from .remembered import remembered
 
@@ -88,33 +90,37 @@ class Filter:
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.id) <= 80:
-            raise OutOfRange("id", self.id, "1 to 80 characters")
+            raise OutOfRange("id", self.id, say("1 to 80 characters"))
         if self.kind not in get_args(Kind):
             raise OutOfRange("kind", self.kind, ", ".join(get_args(Kind)))
         if self.mount not in get_args(Mount):
-            raise OutOfRange("mount", self.mount, "slot, thread or front")
+            raise OutOfRange("mount", self.mount, say("slot, thread or front"))
         within("density", self.density, 0, DENSITY_MOST, "D")
         for field, value, least, most in (("width", self.width, 10, 300), ("thread", self.thread, 10, 200)):
             if value is not None:
                 within(field, value, least, most, "mm")
         if self.mount != "slot" and self.thread is None:
-            raise OutOfRange("thread", self.thread, "10 to 200 mm, since it is screwed on")
+            raise OutOfRange("thread", self.thread, say("10 to 200 mm, since it is screwed on"))
         self._check_kind()
 
     def _check_kind(self) -> None:
         if self.measured is not None:
             within("measured", self.measured, 0, DENSITY_MOST, "D")
         if self.mount == "front" and self.kind not in WORN_KINDS:
-            raise OutOfRange("mount", self.mount, "slot or thread; the front ring is for a polariser or the like")
+            raise OutOfRange("mount", self.mount, say("slot or thread; the front ring is for a polariser or the like"))
         if self.kind == "variable_nd":
             if self.density_to is None or not self.density < self.density_to <= DENSITY_MOST:
-                raise OutOfRange("density_to", self.density_to, f"more than {self.density:g}, up to {DENSITY_MOST:g} D")
+                raise OutOfRange(
+                    "density_to",
+                    self.density_to,
+                    say("more than {density}, up to {most} D", density=f"{self.density:g}", most=f"{DENSITY_MOST:g}"),
+                )
             if self.measured is not None:
-                raise OutOfRange("measured", self.measured, "none; a variable ND is measured at its ends")
+                raise OutOfRange("measured", self.measured, say("none; a variable ND is measured at its ends"))
         elif self.density_to is not None:
-            raise OutOfRange("density_to", self.density_to, "none; only a variable ND has a dark end")
+            raise OutOfRange("density_to", self.density_to, say("none; only a variable ND has a dark end"))
         if (self.edge is not None) != (self.kind == "grad") or self.edge not in (None, *get_args(Edge)):
-            raise OutOfRange("edge", self.edge, "soft or hard for a grad, none for the others")
+            raise OutOfRange("edge", self.edge, say("soft or hard for a grad, none for the others"))
 
     @property
     def worn(self) -> bool:
@@ -163,7 +169,9 @@ class Holder:
         within("width", self.width, 10, 300, "mm")
         within("slots", self.slots, 1, SLOTS_MOST)
         if len(self.rings) > RINGS_MOST:
-            raise OutOfRange("rings", f"{len(self.rings)} rings", f"at most {RINGS_MOST}")
+            raise OutOfRange(
+                "rings", say("{count} rings", count=len(self.rings)), say("at most {most}", most=RINGS_MOST)
+            )
         for ring in self.rings:
             within("rings", ring, 10, 200, "mm")
         if self.front is not None:
@@ -237,7 +245,11 @@ def setups(
         for variable, turned in _turned(filters, chosen)
     ]
     if len(settled) * len(built_in) > SETUPS_MOST:
-        raise OutOfRange("filters", f"{len(settled) * len(built_in)} ways to set them", f"at most {SETUPS_MOST} ways")
+        raise OutOfRange(
+            "filters",
+            say("{count} ways to set them", count=len(settled) * len(built_in)),
+            say("at most {most} ways", most=SETUPS_MOST),
+        )
     settled.sort()
     on = np.zeros((len(settled), len(filters)), dtype=bool)
     for row, (_, chosen, *_) in enumerate(settled):
@@ -292,7 +304,11 @@ def _screwed(
 def _chosen(filters: Sequence[Filter], grey: Sequence[int], most: int) -> Iterator[Chosen]:
     """Every choice of so many at most, with one variable ND at most: two of them make a cross of two crosses."""
     if sum(math.comb(len(grey), count) for count in range(most + 1)) > SETUPS_MOST:
-        raise OutOfRange("filters", f"{len(grey)} that fit {most} at a time", f"at most {SETUPS_MOST} ways to set them")
+        raise OutOfRange(
+            "filters",
+            say("{count} that fit {most} at a time", count=len(grey), most=most),
+            say("at most {most} ways to set them", most=SETUPS_MOST),
+        )
     for count in range(most + 1):
         for chosen in combinations(grey, count):
             if sum(filters[n].kind == "variable_nd" for n in chosen) <= 1:
@@ -322,36 +338,52 @@ def why_not(
         return ""
     wear = [piece for piece in filters if piece.id in worn]
     if len(wear) < len(worn):
-        return "it is not in the kit"
+        return say("it is not in the kit")
     missing = [word for piece in wear if (word := why_not_alone(piece, holder, thread, step_ups))]
     if missing:
         return missing[0]
     if len({piece.mount == "thread" for piece in wear}) > 1:
-        return "nothing is screwed on while the holder is mounted"
+        return say("nothing is screwed on while the holder is mounted")
     if sum(piece.mount == "front" for piece in wear) > 1:
-        return "the front ring takes one"
-    return "not enough free slots" if wear[0].mount == "slot" else f"at most {STACKED_MOST} are screwed on"
+        return say("the front ring takes one")
+    return (
+        say("not enough free slots")
+        if wear[0].mount == "slot"
+        else say("at most {most} are screwed on", most=STACKED_MOST)
+    )
 
 
 def why_not_alone(piece: Filter, holder: Holder | None, thread: float | None, step_ups: StepUps) -> str:
     """What is missing for one piece of glass on a lens with this thread [mm]; empty where it fits."""
     if thread is None:
-        return "this lens has no front thread"
+        return say("this lens has no front thread")
     if piece.mount == "thread":
         if screws_on(piece, thread, step_ups):
             return ""
-        wanted = f"{thread:g} to {piece.thread:g} mm"
+        wanted = say("{start} to {end} mm", start=f"{thread:g}", end=f"{piece.thread:g}")
         return (
-            f"no step-up ring, {wanted}" if piece.thread and piece.thread > thread else "it is too small for this lens"
+            say("no step-up ring, {wanted}", wanted=wanted)
+            if piece.thread and piece.thread > thread
+            else say("it is too small for this lens")
         )
     if holder is None:
-        return "no holder"
+        return say("no holder")
     if not holder.mounts_on(thread, step_ups):
-        return f"no {thread:g} mm adapter ring"
+        return say("no {thread} mm adapter ring", thread=f"{thread:g}")
     if piece.mount == "front":
         if holder.front is None:
-            return "the holder has no front ring"
+            return say("the holder has no front ring")
         return (
-            "" if holder.takes_in_front(piece) else f"the front ring is {holder.front:g} mm, it is {piece.thread:g} mm"
+            ""
+            if holder.takes_in_front(piece)
+            else say(
+                "the front ring is {front} mm, it is {thread} mm", front=f"{holder.front:g}", thread=f"{piece.thread:g}"
+            )
         )
-    return "" if holder.takes(piece) else f"the holder takes {holder.width:g} mm plates, it is {piece.width:g} mm"
+    return (
+        ""
+        if holder.takes(piece)
+        else say(
+            "the holder takes {width} mm plates, it is {own} mm", width=f"{holder.width:g}", own=f"{piece.width:g}"
+        )
+    )

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from itertools import chain, combinations
 from typing import TYPE_CHECKING, Literal
 
+from server.language import listed, say
+
 from . import wording
 from .glass import DENSITY_MOST, FILTERS_MOST, SLOTS_MOST, STOPS_PER_DENSITY
 from .light import EV100_BRIGHTEST, EV100_DIMMEST
@@ -50,10 +52,10 @@ class Grad:
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.id) <= 80:
-            raise OutOfRange("id", self.id, "1 to 80 characters")
+            raise OutOfRange("id", self.id, say("1 to 80 characters"))
         within("density", self.density, 0, DENSITY_MOST, "D")
         if self.edge not in ("hard", "soft"):
-            raise OutOfRange("edge", self.edge, "hard or soft")
+            raise OutOfRange("edge", self.edge, say("hard or soft"))
 
     @property
     def stops(self) -> float:
@@ -63,7 +65,14 @@ class Grad:
     @property
     def label(self) -> str:
         """What to call it: "0.6 hard grad"."""
-        return self.name or f"{wording.density(self.density)} {self.edge} grad"
+        if self.name:
+            return self.name
+        grey = wording.density(self.density)
+        return (
+            say("{density} soft grad", density=grey)
+            if self.edge == "soft"
+            else say("{density} hard grad", density=grey)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +94,7 @@ class Skies:
         within("sky_ev100", self.sky_ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
         within("ground_ev100", self.ground_ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
         if self.skyline not in ("flat", "uneven"):
-            raise OutOfRange("skyline", self.skyline, "flat or uneven")
+            raise OutOfRange("skyline", self.skyline, say("flat or uneven"))
         within("wanted_stops", self.wanted_stops, 0, WANTED_MOST, "stops")
 
     @property
@@ -146,9 +155,9 @@ def advise(skies: Skies, at_hand: Sequence[Grad], free_slots: int) -> GradAdvice
     '0.6 hard grad in the front slot, edge on the skyline: the sky stays 1 stop brighter than the ground'
     """
     if len(at_hand) > FILTERS_MOST:
-        raise OutOfRange("grads", f"{len(at_hand)} grads", f"at most {FILTERS_MOST}")
+        raise OutOfRange("grads", say("{count} grads", count=len(at_hand)), say("at most {most}", most=FILTERS_MOST))
     if len({grad.id for grad in at_hand}) < len(at_hand):
-        raise OutOfRange("grads", [grad.id for grad in at_hand], "each id once")
+        raise OutOfRange("grads", [grad.id for grad in at_hand], say("each id once"))
     within("free_slots", free_slots, 0, SLOTS_MOST)
 
     needed = skies.difference > skies.wanted_stops + _SAME
@@ -189,36 +198,48 @@ def _stops(grads: Iterable[Grad]) -> float:
 
 def _why_none(at_hand: Sequence[Grad], free_slots: int, *, needed: bool) -> str:
     if not needed:
-        return "No grad needed"
+        return say("No grad needed")
     if not at_hand:
-        return "No grad at hand"
-    return "Every grad at hand takes too much" if free_slots else "No slot free for a grad"
+        return say("No grad at hand")
+    return say("Every grad at hand takes too much") if free_slots else say("No slot free for a grad")
 
 
 def _with_grads(skies: Skies, chosen: tuple[Grad, ...], remains: float, *, wrong_edge: bool) -> str:
-    where = "front slot" if len(chosen) == 1 else "two front slots"
-    turned = "upside down, " if skies.ground_brighter else ""
-    text = f"{' and '.join(grad.label for grad in chosen)} in the {where}, {turned}edge on the skyline"
-    text += f": {_left(skies, remains)}. Expose for the {_dark(skies)} as before."
+    grads = listed([grad.label for grad in chosen])
+    if len(chosen) == 1:
+        text = (
+            say("{grad} in the front slot, upside down, edge on the skyline", grad=grads)
+            if skies.ground_brighter
+            else say("{grad} in the front slot, edge on the skyline", grad=grads)
+        )
+    else:
+        text = (
+            say("{grads} in the two front slots, upside down, edge on the skyline", grads=grads)
+            if skies.ground_brighter
+            else say("{grads} in the two front slots, edge on the skyline", grads=grads)
+        )
+    expose = say("Expose for the sky as before.") if skies.ground_brighter else say("Expose for the ground as before.")
+    text += f": {_left(skies, remains)}. {expose}"
     if wrong_edge:
-        skyline = "a flat" if skies.skyline == "flat" else "an uneven"
-        text += f" A {skies.edge} edge suits {skyline} skyline better, but none at hand would help."
+        text += " " + (
+            say("A hard edge suits a flat skyline better, but none at hand would help.")
+            if skies.edge == "hard"
+            else say("A soft edge suits an uneven skyline better, but none at hand would help.")
+        )
     return text
-
-
-def _bright(skies: Skies) -> str:
-    return "ground" if skies.ground_brighter else "sky"
-
-
-def _dark(skies: Skies) -> str:
-    return "sky" if skies.ground_brighter else "ground"
 
 
 def _left(skies: Skies, remains: float) -> str:
     """What is left of the difference, in words: "the sky stays 1 stop brighter than the ground"."""
-    bright, dark = _bright(skies), _dark(skies)
-    if not round(abs(remains) * 3):
-        return f"the {bright} comes out as bright as the {dark}"
+    size = wording.stops_of(remains)
+    if skies.ground_brighter:
+        if not wording.thirds(remains):
+            return say("the ground comes out as bright as the sky")
+        if remains < 0:
+            return say("the ground turns {size} darker than the sky", size=size)
+        return say("the ground stays {size} brighter than the sky", size=size)
+    if not wording.thirds(remains):
+        return say("the sky comes out as bright as the ground")
     if remains < 0:
-        return f"the {bright} turns {wording.stops_of(remains)} darker than the {dark}"
-    return f"the {bright} stays {wording.stops_of(remains)} brighter than the {dark}"
+        return say("the sky turns {size} darker than the ground", size=size)
+    return say("the sky stays {size} brighter than the ground", size=size)

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from statistics import fmean
 from typing import TYPE_CHECKING
 
+from server.language import say
+
 from .glass import DENSITY_MOST, STOPS_PER_DENSITY
 from .light import EV100_BRIGHTEST, EV100_DIMMEST
 from .refused import refuse, within
@@ -55,7 +57,15 @@ class Measured:
             ("density_uncertainty", self.density_uncertainty, self.stops_uncertainty),
         ):
             if not abs(came * STOPS_PER_DENSITY - stops) <= 1e-9:
-                refuse(field, came, f"{stops / STOPS_PER_DENSITY:.10g} D, what {stops:.10g} stops are")
+                refuse(
+                    field,
+                    came,
+                    say(
+                        "{density} D, what {stops} stops are",
+                        density=f"{stops / STOPS_PER_DENSITY:.10g}",
+                        stops=f"{stops:.10g}",
+                    ),
+                )
 
     @property
     def expanded(self) -> float:
@@ -85,7 +95,16 @@ def density_of(without: float, with_glass: float, meter_step: float = 1 / 3) -> 
     spare = COVERAGE * uncertainty
     if not -spare <= without - with_glass <= STOPS_MOST + spare:
         least, most = without - STOPS_MOST - spare, without + spare
-        refuse("with_glass", with_glass, f"{least:.4g} to {most:.4g} stops: less light than the {without:g} without it")
+        refuse(
+            "with_glass",
+            with_glass,
+            say(
+                "{least} to {most} stops: less light than the {without} without it",
+                least=f"{least:.4g}",
+                most=f"{most:.4g}",
+                without=f"{without:g}",
+            ),
+        )
     return _measured(without - with_glass, uncertainty)
 
 
@@ -111,7 +130,11 @@ def combined(measurements: Sequence[Measured]) -> Measured:
     """
     count = len(measurements)
     if not 1 <= count <= PAIRS_MOST:
-        refuse("measurements", f"{count} pairs of readings", f"1 to {PAIRS_MOST} pairs of readings")
+        refuse(
+            "measurements",
+            say("{count} pairs of readings", count=count),
+            say("1 to {most} pairs of readings", most=PAIRS_MOST),
+        )
     uncertainty = math.hypot(*(one.stops_uncertainty for one in measurements)) / count
     return _measured(fmean(one.stops for one in measurements), uncertainty)
 
@@ -156,7 +179,15 @@ def loss_of_t_number(f_number: float, t_number: float) -> float:
     exact, passes = exact_f_number(f_number, field="f_number"), exact_f_number(t_number, field="t_number")
     loss = 2 * math.log2(passes / exact)
     if not -MARK_ROUNDS <= loss <= LOSS_MOST + MARK_ROUNDS:
-        refuse("t_number", t_number, f"{f_number:g} or more: a lens takes light, and {LOSS_MOST:g} stops at most")
+        refuse(
+            "t_number",
+            t_number,
+            say(
+                "{f_number} or more: a lens takes light, and {most} stops at most",
+                f_number=f"{f_number:g}",
+                most=f"{LOSS_MOST:g}",
+            ),
+        )
     return min(max(0.0, loss), LOSS_MOST)
 
 

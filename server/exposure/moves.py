@@ -23,6 +23,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from server.language import listed, say
+
 from .flicker import is_steady, nearest_steady
 from .glass import Setups, setups, why_not
 from .refused import OutOfRange
@@ -130,7 +132,7 @@ def _all_at_once(
 ) -> Iterator[tuple[list[int], _Questions]]:  # fmt: skip
     """The questions of all these places, in as few parts as the memory holds, each with its places by number."""
     if len(places) > PLACES_MOST:
-        raise OutOfRange("places", f"{len(places)} places", f"at most {PLACES_MOST}")
+        raise OutOfRange("places", say("{count} places", count=len(places)), say("at most {most}", most=PLACES_MOST))
     check_rig(kit, rig)
     for numbers in _alike(places):
         look = places[numbers[0]][1]
@@ -296,7 +298,9 @@ def _together(numbers: list[int], looks: list[Look], glass: _Glass, dials: _Dial
 
 def _check_size(glass: _Glass, dials: _Dials) -> None:
     if (rigs := len(glass.stops) * len(dials.exposure)) > RIGS_MOST:
-        raise OutOfRange("filters", f"{rigs} rigs", f"a body and a kit with at most {RIGS_MOST} rigs")
+        raise OutOfRange(
+            "filters", say("{rigs} rigs", rigs=rigs), say("a body and a kit with at most {most} rigs", most=RIGS_MOST)
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -677,7 +681,11 @@ class _Questions:
         wish, dials = self.wishes[self.wish[0]], self.dials
         some = wish.of_rank(rank)
         if len(able) * len(some) > CELLS_MOST:
-            raise OutOfRange("filters", f"{len(able) * len(some)} rigs at one stop", f"at most {CELLS_MOST}")
+            raise OutOfRange(
+                "filters",
+                say("{count} rigs at one stop", count=len(able) * len(some)),
+                say("at most {most}", most=CELLS_MOST),
+            )
         # A rank is one off_look, one shutter_off and one iso_lift, so its settings are a product of three dials.
         some = some[np.lexsort((dials.iris[some], dials.shutter[some], dials.iso[some]))]
         iso, shutter, iris = (np.unique(dial[some]) for dial in (dials.iso, dials.shutter, dials.iris))
@@ -758,13 +766,13 @@ class _Questions:
 def check_worn(kit: Kit, worn: frozenset[str], field: str = "look.worn") -> None:
     """Raise OutOfRange, which names this field, unless a look's own glass can be worn on this kit's lens."""
     if missing := cannot_wear(kit, worn):
-        raise OutOfRange(field, sorted(worn), f"glass that can be mounted together: {missing}")
+        raise OutOfRange(field, sorted(worn), say("glass that can be mounted together: {missing}", missing=missing))
 
 
 def cannot_wear(kit: Kit, worn: frozenset[str]) -> str:
     """What is missing for a look's own glass on this kit's lens; empty where it can be worn."""
     if any(piece.id in worn and not piece.worn for piece in kit.filters):
-        return "grey glass is the solver's to choose"
+        return say("grey glass is the solver's to choose")
     return why_not(kit.filters, kit.holder, kit.lens.thread, kit.step_ups, worn)
 
 
@@ -780,8 +788,8 @@ def no_steady_shutter(kit: Kit, rig: Rig | None, look: Look) -> str:
     if _steady(shutters, look.mains):
         return ""
     has = ", ".join(dict.fromkeys(marked_shutter(seconds) for seconds in sorted(shutters, reverse=True)))
-    steady = " and ".join(marked_shutter(seconds) for seconds in reversed(nearest_steady(look.shutter, look.mains)))
-    return f"none of {has} is steady at {look.mains} Hz, as {steady} would be"
+    steady = listed([marked_shutter(seconds) for seconds in reversed(nearest_steady(look.shutter, look.mains))])
+    return say("none of {has} is steady at {mains} Hz, as {steady} would be", has=has, mains=look.mains, steady=steady)
 
 
 @lru_cache(maxsize=1024)
@@ -824,7 +832,7 @@ def legal_shutters(kit: Kit, rig: Rig, look: Look, field: str = "look.mains") ->
     if look.mains is None:
         return shutters
     if missing := no_steady_shutter(kit, rig, look):
-        raise OutOfRange(field, look.mains, f"lamps that a shutter is steady under: {missing}")
+        raise OutOfRange(field, look.mains, say("lamps that a shutter is steady under: {missing}", missing=missing))
     return _steady(shutters, look.mains)
 
 

@@ -22,6 +22,8 @@ import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from server.language import say
+
 from . import wording
 from .glass import DENSITY_MOST, stops_of_density
 from .refused import OutOfRange, refuse, within
@@ -33,10 +35,16 @@ Notation = Literal["density", "factor", "stops"]
 
 STOPS_MOST = 10 * DENSITY_MOST / 3  # 20 stops, by the marked 0.1 D for each third
 ENGRAVED_LONGEST = 40  # characters; a rim has room for no more
-ALLOWED = (
-    f"the engraving of a filter of 0 to {DENSITY_MOST:g} D, such as 0.9, ND8, 8x, 3 stops or ND 103, "
-    f"in at most {ENGRAVED_LONGEST} characters"
-)
+
+
+def allowed() -> str:
+    """What may be typed for the mark of a filter, in words."""
+    return say(
+        "the engraving of a filter of 0 to {density} D, such as 0.9, ND8, 8x, 3 stops or ND 103, in at most {longest} "
+        "characters",
+        density=f"{DENSITY_MOST:g}", longest=ENGRAVED_LONGEST,
+    )  # fmt: skip
+
 
 # Factor to marked density [D], as the naming table pairs them. 1000 is how 1024 is sold; it is written that way too.
 _DOUBLINGS = {2**stops: 3 * stops / 10 for stops in range(1, 14)}
@@ -68,7 +76,11 @@ class Engraving:
 
     def __post_init__(self) -> None:
         if not abs(self.density - density_meant(self.notation, self.value)) <= 1e-9:
-            raise OutOfRange("density", self.density, f"the {self.notation} of {self.value:.10g} as a density")
+            raise OutOfRange(
+                "density",
+                self.density,
+                say("the {notation} of {value} as a density", notation=self.notation, value=f"{self.value:.10g}"),
+            )
 
 
 def density_meant(notation: Notation, value: float) -> float:
@@ -97,7 +109,7 @@ def density_meant(notation: Notation, value: float) -> float:
         within("engraved", value, 1, 10**DENSITY_MOST)
         density = MARKED_FACTORS.get(value, math.log10(value))
     else:
-        refuse("notation", notation, "density, factor or stops")
+        refuse("notation", notation, say("density, factor or stops"))
     within("engraved", density, 0, DENSITY_MOST, "D")
     return density
 
@@ -115,14 +127,14 @@ def readings(text: str) -> tuple[Engraving, ...]:
     [0.6, 1.8, 0.7781512503836436]
     """
     if len(text) > ENGRAVED_LONGEST:
-        refuse("engraved", text, ALLOWED)
+        refuse("engraved", text, allowed())
     first, *others = [_meanings(part) for part in _parts(_plain(text))] or [()]
     agreed = tuple(
         meant
         for meant in first
         if all(any(abs(meant.density - other.density) < _SAME_GLASS for other in said) for said in others)
     )
-    return agreed or refuse("engraved", text, ALLOWED)
+    return agreed or refuse("engraved", text, allowed())
 
 
 def unambiguous(text: str) -> Engraving | None:
@@ -153,9 +165,10 @@ def written(density: float, notation: Notation) -> str:
     if notation == "density":
         return wording.density(density)
     if notation == "stops":
-        return wording.stops_of(float(stops_of_density(density)))
+        size = float(stops_of_density(density))  # in English, as rims are engraved
+        return f"{wording.stops(size)} {'stop' if wording.thirds(size) <= 3 else 'stops'}"
     if notation != "factor":
-        refuse("notation", notation, "density, factor or stops")
+        refuse("notation", notation, say("density, factor or stops"))
     nearest = min(MARKED_FACTORS, key=lambda factor: abs(MARKED_FACTORS[factor] - density))
     if abs(MARKED_FACTORS[nearest] - density) <= _NAME_ROUNDS:
         return f"ND{nearest:g}"

@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from server.language import say
+
 from .glass import Filter, Holder, StepUps
 from .moves import Move, Pictures, best_moves, best_pictures
 from .refused import OutOfRange
@@ -86,7 +88,11 @@ def pack(stops: Sequence[tuple[Kit, Light, Look]]) -> Bag:
         for held, on in {(bool(found.setups.holder[way]), found.setups.on[way].tobytes()) for way in found.able}:
             masks |= _needs(kit, [number for number, there in enumerate(on) if there], held=held, bit=bit)
         if len(masks) > WAYS_MOST:
-            raise OutOfRange("filters", f"{len(masks)} ways to do one place", f"at most {WAYS_MOST}, to pack by")
+            raise OutOfRange(
+                "filters",
+                say("{count} ways to do one place", count=len(masks)),
+                say("at most {most}, to pack by", most=WAYS_MOST),
+            )
         ways.append(_smallest(masks))
     chosen = _search(ways)
     packed = [piece for piece in pieces if bit[piece] & chosen]
@@ -195,7 +201,7 @@ def _search(ways: list[list[int]]) -> int:
         seen.add(mask)
         looked += each
         if looked > LOOKS_MOST:
-            raise OutOfRange("filters", "too many that are alike", "fewer filters, to pack by")
+            raise OutOfRange("filters", say("too many that are alike"), say("fewer filters, to pack by"))
         open_places = [[way & ~mask for way in some] for some in places if all(way & ~mask for way in some)]
         if not open_places:
             if _key(mask) < best_key:

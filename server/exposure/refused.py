@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Never
 
+from server.language import say
+
 CAME_SHOWN = 60  # characters of what came that are quoted back; more would bury the sentence
 
 
@@ -28,7 +30,7 @@ class OutOfRange(Refused):
 def shown(came: object) -> str:
     """What came, short enough to quote and safe to send in any encoding."""
     if came is None or came == "":
-        return "nothing"
+        return say("nothing")
     if isinstance(came, bool):
         return str(came).lower()  # as JSON has it
     text = ascii(came) if not isinstance(came, str) else came.encode("utf-8", "replace").decode()
@@ -45,7 +47,9 @@ def within(field: str, came: float, low: float, high: float, unit: str = "") -> 
     server.exposure.refused.OutOfRange: iso: nan came, allowed is 1 to 10000000
     """
     if not low <= came <= high:
-        raise OutOfRange(field, came, f"{low:.10g} to {high:.10g}{unit and ' ' + unit}")
+        least, most = f"{low:.10g}", f"{high:.10g}"
+        allowed = say("{low} to {high}", low=least, high=most)
+        raise OutOfRange(field, came, f"{allowed} {say(unit)}" if unit else allowed)
 
 
 def refuse(field: str, came: object, allowed: str) -> Never:

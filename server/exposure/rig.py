@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Literal
 
+from server.language import say
+
 from .flicker import mains_frequency
 from .glass import FILTERS_MOST, RINGS_MOST, STACKED_MOST, Filter, Holder, StepUps, screws_on
 from .refused import OutOfRange, within
@@ -67,7 +69,7 @@ class Body:
         for stops in self.built_in_nd:
             within("built_in_nd", stops, 0, 20, "stops")
         if len(set(self.built_in_nd)) < len(self.built_in_nd):
-            raise OutOfRange("built_in_nd", list(self.built_in_nd), "each position once")
+            raise OutOfRange("built_in_nd", list(self.built_in_nd), say("each position once"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,11 @@ class Lens:
 
     def __post_init__(self) -> None:
         if exact_f_number(self.widest, field="widest") > exact_f_number(self.smallest, field="smallest"):
-            raise OutOfRange("widest", self.widest, f"the smallest, f/{self.smallest:g}, or a wider aperture")
+            raise OutOfRange(
+                "widest",
+                self.widest,
+                say("the smallest, f/{smallest}, or a wider aperture", smallest=f"{self.smallest:g}"),
+            )
         if self.thread is not None:
             within("thread", self.thread, 10, 200, "mm")
         within("loss_stops", self.loss_stops, 0, 5, "stops")
@@ -99,7 +105,7 @@ class Lens:
                 for n, name in ((self.widest, "widest"), (self.widest_long, "widest_long"), (self.smallest, "smallest"))
             )
             if not widest <= long <= smallest:
-                allowed = f"f/{self.widest:g} to f/{self.smallest:g}"
+                allowed = say("f/{widest} to f/{smallest}", widest=f"{self.widest:g}", smallest=f"{self.smallest:g}")
                 raise OutOfRange("widest_long", self.widest_long, allowed)
 
 
@@ -144,16 +150,20 @@ class Kit:
 
     def __post_init__(self) -> None:
         if len(self.filters) > FILTERS_MOST:
-            raise OutOfRange("filters", f"{len(self.filters)} filters", f"at most {FILTERS_MOST}")
+            raise OutOfRange(
+                "filters", say("{count} filters", count=len(self.filters)), say("at most {most}", most=FILTERS_MOST)
+            )
         if len(self.step_ups) > RINGS_MOST:
-            raise OutOfRange("step_ups", f"{len(self.step_ups)} rings", f"at most {RINGS_MOST}")
+            raise OutOfRange(
+                "step_ups", say("{count} rings", count=len(self.step_ups)), say("at most {most}", most=RINGS_MOST)
+            )
         for start, to in self.step_ups:
             within("step_ups", start, 10, 200, "mm")
             within("step_ups", to, start, 200, "mm")
         seen: set[str] = set()
         for piece in self.filters:
             if piece.id in seen:
-                raise OutOfRange("filters", piece.id, "each name once")
+                raise OutOfRange("filters", piece.id, say("each name once"))
             seen.add(piece.id)
 
     def filter(self, filter_id: str) -> Filter:
@@ -200,9 +210,21 @@ class Look:
             exact_f_number(getattr(self, name), field=f"look.{name}") for name in ("wanted", "widest", "narrowest")
         )
         if not widest <= narrowest:
-            raise OutOfRange("look.widest", self.widest, f"the narrowest, f/{self.narrowest:g}, or a wider aperture")
+            raise OutOfRange(
+                "look.widest",
+                self.widest,
+                say("the narrowest, f/{narrowest}, or a wider aperture", narrowest=f"{self.narrowest:g}"),
+            )
         if not widest <= wanted <= narrowest:
-            raise OutOfRange("look.wanted", self.wanted, f"f/{self.widest:g} to f/{self.narrowest:g}, as the look says")
+            raise OutOfRange(
+                "look.wanted",
+                self.wanted,
+                say(
+                    "f/{widest} to f/{narrowest}, as the look says",
+                    widest=f"{self.widest:g}",
+                    narrowest=f"{self.narrowest:g}",
+                ),
+            )
         shutter_time(self.shutter, "look.shutter")
         within("look.tolerance", self.tolerance, 0, TOLERANCE_MOST, "stop")
         within("look.rush_tolerance", self.rush_tolerance, 0, RUSH_TOLERANCE_MOST, "stop")
@@ -254,50 +276,62 @@ def check_rig(kit: Kit, rig: Rig) -> None:
     for name, chosen in (("rig.slots", rig.slots), ("rig.threads", rig.threads), ("rig.front", front)):
         for filter_id in chosen:
             if filter_id not in ids:
-                raise OutOfRange(name, filter_id, "a filter of this kit")
+                raise OutOfRange(name, filter_id, say("a filter of this kit"))
         if len(set(chosen)) < len(chosen):
-            raise OutOfRange(name, list(chosen), "each filter once")
+            raise OutOfRange(name, list(chosen), say("each filter once"))
     if rig.built_in not in kit.body.built_in_nd:
-        raise OutOfRange("rig.built_in", rig.built_in, "one of " + _list(kit.body.built_in_nd))
+        raise OutOfRange("rig.built_in", rig.built_in, say("one of {some}", some=_list(kit.body.built_in_nd)))
     _check_holder(kit, rig)
     if len(rig.threads) > STACKED_MOST:
-        raise OutOfRange("rig.threads", list(rig.threads), f"at most {STACKED_MOST} screwed on")
+        raise OutOfRange("rig.threads", list(rig.threads), say("at most {most} screwed on", most=STACKED_MOST))
     for filter_id in rig.threads:
         if not screws_on(kit.filter(filter_id), kit.lens.thread, kit.step_ups):
-            raise OutOfRange("rig.threads", filter_id, f"a filter for the lens's thread, {kit.lens.thread} mm")
+            raise OutOfRange(
+                "rig.threads", filter_id, say("a filter for the lens's thread, {thread} mm", thread=kit.lens.thread)
+            )
     _check_turned(kit, rig)
 
 
 def _check_turned(kit: Kit, rig: Rig) -> None:
     variable = [piece for f in rig.on_lens if (piece := kit.filter(f)).kind == "variable_nd"]
     if len(variable) > 1:
-        raise OutOfRange("rig.threads", [piece.id for piece in variable], "one variable ND at most")
+        raise OutOfRange("rig.threads", [piece.id for piece in variable], say("one variable ND at most"))
     if not variable:
         if rig.turned is not None:
-            raise OutOfRange("rig.turned", rig.turned, "none, since no variable ND is in front of the lens")
+            raise OutOfRange("rig.turned", rig.turned, say("none, since no variable ND is in front of the lens"))
         return
     clear, dark = variable[0].stops, variable[0].dark_end
     if rig.turned is None or not clear - 1e-6 <= rig.turned <= dark + 1e-6:
-        raise OutOfRange("rig.turned", rig.turned, f"{clear:.2f} to {dark:.2f} stops, as the variable ND is turned")
+        raise OutOfRange(
+            "rig.turned",
+            rig.turned,
+            say("{clear} to {dark} stops, as the variable ND is turned", clear=f"{clear:.2f}", dark=f"{dark:.2f}"),
+        )
 
 
 def _check_holder(kit: Kit, rig: Rig) -> None:
     if kit.holder is None:
         for name, came in (("holder_on", rig.holder_on), ("slots", list(rig.slots)), ("front", rig.front)):
             if came:
-                raise OutOfRange(f"rig.{name}", came, "none, since the kit has no holder")
+                raise OutOfRange(f"rig.{name}", came, say("none, since the kit has no holder"))
         return
     if rig.front is not None and not kit.holder.takes_in_front(kit.filter(rig.front)):
-        raise OutOfRange("rig.front", rig.front, "a filter that the holder's front ring takes")
+        raise OutOfRange("rig.front", rig.front, say("a filter that the holder's front ring takes"))
     if rig.holder_on and not kit.holder.mounts_on(kit.lens.thread, kit.step_ups):
-        raise OutOfRange("rig.holder_on", rig.holder_on, f"false, since there is no {kit.lens.thread} mm adapter ring")
+        raise OutOfRange(
+            "rig.holder_on",
+            rig.holder_on,
+            say("false, since there is no {thread} mm adapter ring", thread=kit.lens.thread),
+        )
     if rig.holder_on and rig.threads:
-        raise OutOfRange("rig.threads", list(rig.threads), "none while the holder is mounted")
+        raise OutOfRange("rig.threads", list(rig.threads), say("none while the holder is mounted"))
     if len(rig.slots) > kit.holder.slots:
-        raise OutOfRange("rig.slots", list(rig.slots), f"at most {kit.holder.slots} filters")
+        raise OutOfRange("rig.slots", list(rig.slots), say("at most {slots} filters", slots=kit.holder.slots))
     for filter_id in rig.slots:
         if not kit.holder.takes(kit.filter(filter_id)):
-            raise OutOfRange("rig.slots", filter_id, f"a {kit.holder.width:g} mm plate for the holder")
+            raise OutOfRange(
+                "rig.slots", filter_id, say("a {width} mm plate for the holder", width=f"{kit.holder.width:g}")
+            )
 
 
 Do = Literal[
@@ -391,7 +425,7 @@ def glass_stops(kit: Kit, rig: Rig) -> float:
 
 def _some(name: str, values: tuple[float, ...], most: int) -> None:
     if not 1 <= len(values) <= most:
-        raise OutOfRange(name, f"{len(values)} values", f"1 to {most} values")
+        raise OutOfRange(name, say("{count} values", count=len(values)), say("1 to {most} values", most=most))
 
 
 def _list(values: Iterable[float]) -> str:

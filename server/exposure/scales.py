@@ -14,6 +14,8 @@ import math
 from functools import lru_cache
 from typing import Literal
 
+from server.language import say
+
 from .refused import OutOfRange, within
 
 ClicksPerStop = Literal[1, 2, 3, 10]
@@ -55,7 +57,7 @@ def clicks_per_stop(came: int, field: str = "clicks_per_stop") -> ClicksPerStop:
     for known in CLICKS_PER_STOP:
         if came == known:
             return known
-    raise OutOfRange(field, came, "3, 2, 1 or 10 (a stepless iris)")
+    raise OutOfRange(field, came, say("3, 2, 1 or 10 (a stepless iris)"))
 
 
 @_remembered

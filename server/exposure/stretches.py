@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from server.language import say
+
 from .light import Light
 from .moves import best_pictures
 from .refused import OutOfRange
@@ -63,7 +65,7 @@ def stretches(kit: Kit, look: Look, ev100: Sequence[float]) -> tuple[Stretch, ..
     Raises OutOfRange for more than STEPS_MOST, for light that there is not, and as `best_pictures`.
     """
     if len(ev100) > STEPS_MOST:
-        raise OutOfRange("ev100", f"{len(ev100)} steps", f"at most {STEPS_MOST}")
+        raise OutOfRange("ev100", say("{count} steps", count=len(ev100)), say("at most {most}", most=STEPS_MOST))
     levels = [round(Light(each).ev100 * LEVELS_A_STOP) for each in ev100]
     if not levels:
         return ()

@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Literal
 import ephem
 import numpy as np
 
+from server.language import noted, say
+
 from .refused import OutOfRange, within
 
 if TYPE_CHECKING:
@@ -71,7 +73,7 @@ class SunDay:
 def instant(field: str, came: datetime) -> datetime:
     """The same moment in UTC. Raises OutOfRange for one without its offset, or outside FIRST_YEAR to LAST_YEAR."""
     if came.tzinfo is None:
-        raise OutOfRange(field, came.isoformat(), "a time with its offset from UTC")
+        raise OutOfRange(field, came.isoformat(), say("a time with its offset from UTC"))
     within(field, came.year, FIRST_YEAR, LAST_YEAR)
     return came.astimezone(UTC)
 
@@ -171,7 +173,7 @@ def _passings(
     """When what is asked about the sun's height and bearing changes its sign, and whether it becomes positive."""
     # By the clock of a zone, hours would be left out and counted twice where it changes.
     start, stop = instant("start", start), instant("stop", stop)
-    within("stop", (stop - start) / timedelta(hours=1), 0, 48, "hours after the start")
+    within("stop", (stop - start) / timedelta(hours=1), 0, 48, noted("hours after the start"))
     count = math.ceil((stop - start) / _STEP)
     times = [min(start + number * _STEP, stop) for number in range(count + 1)]
     up = clear(*sun_path(site, times)) > 0
@@ -243,7 +245,10 @@ def blue_sky(elevation: float, bearing: float) -> BlueSky | None:
     return BlueSky((bearing - 90) % 360, (bearing + 90) % 360, 90 - max(elevation, 0), (bearing + 180) % 360)
 
 
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+COMPASS = (
+    noted("north"), noted("north-east"), noted("east"), noted("south-east"),
+    noted("south"), noted("south-west"), noted("west"), noted("north-west"),
+)  # fmt: skip
 
 
 def compass(bearing: float) -> str:
@@ -253,4 +258,4 @@ def compass(bearing: float) -> str:
     >>> compass(338), compass(200)
     ('north', 'south')
     """
-    return COMPASS[round(bearing / 45) % 8]
+    return say(COMPASS[round(bearing / 45) % 8])

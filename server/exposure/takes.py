@@ -24,6 +24,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from server.language import say
+
 from .changes import Rigs, bits_of, seconds
 from .glass import Setups, setups
 from .moves import (
@@ -121,8 +123,10 @@ def best_takes(kit: Kit, rig: Rig, start: tuple[Light, Look], end: tuple[Light, 
     check_rig(kit, rig)
     check_worn(kit, start[1].worn, "start.worn")
     if end[1].worn != start[1].worn:
-        same = ", ".join(sorted(start[1].worn)) or "nothing"
-        raise OutOfRange("end.worn", sorted(end[1].worn), f"what the start wears, {same}: no glass changes in a take")
+        same = ", ".join(sorted(start[1].worn)) or say("nothing")
+        raise OutOfRange(
+            "end.worn", sorted(end[1].worn), say("what the start wears, {same}: no glass changes in a take", same=same)
+        )
     take = _Take.of(kit, rig, start, end)
     rides = [take.ride_iris(), *take.ride_variable_nd(), take.ride_iso()]
     best, *others = sorted(rides, key=lambda ride: ride.score)  # stable: those that tie stay in this order
@@ -327,8 +331,8 @@ class _Search:
         group, setting, window = pairs.group[keep], pairs.setting[keep], window[keep]
         sizes = self.sets.count[group] * size[window]
         if (count := int(sizes.sum())) > most:
-            allowed = f"fewer filters or narrower looks: at most {PAIRS_MOST} can be compared"
-            raise OutOfRange("filters", "too many takes that are as good as the best", allowed)
+            allowed = say("fewer filters or narrower looks: at most {most} can be compared", most=PAIRS_MOST)
+            raise OutOfRange("filters", say("too many takes that are as good as the best"), allowed)
         # Each row of what stays with each of its group's setups and each of its window's positions.
         row = np.repeat(np.arange(len(keep)), sizes)
         setup, cell = np.divmod(np.arange(count) - np.repeat(np.cumsum(sizes) - sizes, sizes), size[window[row]])
@@ -400,7 +404,11 @@ class _Take:
         ways = setups(kit.filters, kit.holder, kit.lens.thread, kit.body.built_in_nd, kit.step_ups, start[1].worn)
         rigs = len(ways.stops) * max(len(here), len(there)) * len(isos) * len(shutters)
         if rigs > RIGS_MOST:
-            raise OutOfRange("filters", f"{rigs} rigs", f"a body and a kit with at most {RIGS_MOST} rigs")
+            raise OutOfRange(
+                "filters",
+                say("{rigs} rigs", rigs=rigs),
+                say("a body and a kit with at most {most} rigs", most=RIGS_MOST),
+            )
         irises = np.array(here), np.array(there)
         return cls(kit, rig, (start, end), irises, np.array(both), isos, np.array(shutters), ways)
 
@@ -603,7 +611,7 @@ def _shutters(kit: Kit, rig: Rig, start: Look, end: Look) -> list[float]:
     here, there = legal_shutters(kit, rig, start, "start.mains"), legal_shutters(kit, rig, end, "end.mains")
     shutters = [shutter for shutter in here if shutter in there]
     if not shutters:
-        allowed = f"{start.mains} as at the start: no shutter that there is is steady under both"
+        allowed = say("{mains} as at the start: no shutter that there is is steady under both", mains=start.mains)
         raise OutOfRange("end.mains", end.mains, allowed)
     return shutters
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from server.language import Worded, decimal, listed, manner, noted, say, say_many
+
 from .glass import MARKED_DENSITY_PER_CLICK, STOPS_PER_DENSITY
 from .refused import within
 from .scales import STEPLESS, iso_position, marked_shutter
@@ -78,9 +80,9 @@ def told(kit: Kit, move: Move) -> Told:
     turned = done.get("open") or done.get("close")
     to = f_number(move.rig.aperture)
     if turned is None or turned.clicks is None:
-        turn = Turn("stay", 0, "stay", to)
+        turn = Turn("stay", 0, say("stay"), to)
     else:
-        turn = Turn(turned.do, turned.clicks, f"{turned.do} {turn_size(turned.clicks, clicks)}", to)
+        turn = Turn(turned.do, turned.clicks, _turned(turned.do, turn_size(turned.clicks, clicks)), to)
     stops, missed = move.residual / clicks, move.score.miss > 0
     return Told(
         glass=_capital(", ".join(glass_words(kit, move.actions))),
@@ -102,14 +104,19 @@ def sentence(kit: Kit, move: Move) -> str:
     said = told(kit, move)
     parts = [said.glass] if said.glass else []
     if said.turn.way != "stay" and said.turn.clicks:
-        parts.append(f"{said.turn.way} {turn_words(said.turn.clicks, kit.body.clicks_per_stop)} to {said.turn.to}")
+        turn = _turned(said.turn.way, turn_words(said.turn.clicks, kit.body.clicks_per_stop))
+        parts.append(say("{turn} to {to}", turn=turn, to=said.turn.to))
     if said.new_iso:
         parts.append(said.iso)
     if said.new_shutter:
         parts.append(said.shutter)
-    text = _capital(", ".join(parts)) if parts else f"Leave it all as it is: {said.turn.to}, {said.iso}"
+    text = (
+        _capital(", ".join(parts))
+        if parts
+        else say("Leave it all as it is: {to}, {iso}", to=said.turn.to, iso=said.iso)
+    )
     if said.wrong:
-        text += f". The picture stays {said.wrong}"
+        text += ". " + say("The picture stays {wrong}", wrong=said.wrong)
     if said.cure:
         text += f": {said.cure}"
     return text + "."
@@ -121,32 +128,46 @@ def glass_words(kit: Kit, actions: Sequence[Action]) -> list[str]:
     out = {do: [names[a.filter] for a in actions if a.do == do and a.filter] for do in _GLASS_VERBS}
     said: list[str] = []
     if any(action.do == "holder_off" for action in actions):
-        said.append("holder off")
-    said += _phrases("unscrew", out["unscrew"])
-    said += [f"{name} out of the front ring" for name in out["front_off"]]
-    if out["pull"] and out["drop_in"]:
-        said.append(f"swap {_and(out['pull'])} for {_and(out['drop_in'])}")
-    else:
-        said += _phrases("pull", out["pull"]) + _phrases("drop in", out["drop_in"])
-    said += [f"{name} into the front ring" for name in out["front_on"]]
+        said.append(say("holder off"))
+    if out["unscrew"]:
+        said.append(say("unscrew {glass}", glass=listed(out["unscrew"])))
+    said += [say("{glass} out of the front ring", glass=name) for name in out["front_off"]]
+    said += _plates(out["pull"], out["drop_in"])
+    said += [say("{glass} into the front ring", glass=name) for name in out["front_on"]]
     if any(action.do == "holder_on" for action in actions):
-        said.append("holder on")
-    said += _phrases("screw on", out["screw_on"])
-    said += [f"turn variable ND to {stops_of(action.to or 0)}" for action in actions if action.do == "turn"]
-    said += [
-        f"built-in to {stops_of(action.to)}" if action.to else "built-in clear"
-        for action in actions
-        if action.do == "built_in"
-    ]
+        said.append(say("holder on"))
+    if out["screw_on"]:
+        said.append(say("screw on {glass}", glass=listed(out["screw_on"])))
+    for action in actions:
+        if action.do == "turn":
+            said.append(say("turn variable ND to {stops}", stops=stops_of(action.to or 0)))
+        elif action.do == "built_in":
+            said.append(say("built-in to {stops}", stops=stops_of(action.to)) if action.to else say("built-in clear"))
     return said
+
+
+def _plates(pulled: list[str], dropped_in: list[str]) -> list[str]:
+    if pulled and dropped_in:
+        return [say("swap {out} for {into}", out=listed(pulled), into=listed(dropped_in))]
+    if pulled:
+        return [say("pull {glass}", glass=listed(pulled))]
+    return [say("drop in {glass}", glass=listed(dropped_in))] if dropped_in else []
+
+
+def _turned(way: str, size: str) -> str:
+    return say("open {size}", size=size) if way == "open" else say("close {size}", size=size)
 
 
 _GLASS_VERBS = ("unscrew", "front_off", "pull", "drop_in", "front_on", "screw_on")
 
 
-@lru_cache(maxsize=256)
 def labels(filters: tuple[Filter, ...]) -> dict[str, str]:
     """What to call each filter, by its id: what it is, or its name where another one would be called the same."""
+    return _labels(filters, manner().language)
+
+
+@lru_cache(maxsize=256)
+def _labels(filters: tuple[Filter, ...], _language: str) -> dict[str, str]:
     called = Counter(_called(piece) for piece in filters)
     return {piece.id: (piece.name or piece.id) if called[_called(piece)] > 1 else _called(piece) for piece in filters}
 
@@ -155,15 +176,26 @@ def _called(piece: Filter) -> str:
     if piece.kind == "nd":
         return density(piece.density)
     if piece.kind == "grad":
-        return f"{density(piece.density)} {piece.edge} grad"
-    return {"variable_nd": "variable ND", "polariser": "polariser"}.get(piece.kind, piece.name or piece.kind)
+        grey = density(piece.density)
+        return (
+            say("{density} soft grad", density=grey)
+            if piece.edge == "soft"
+            else say("{density} hard grad", density=grey)
+        )
+    return CALLED.get(piece.kind, piece.name or piece.kind)
+
+
+CALLED = Worded({"variable_nd": noted("variable ND"), "polariser": noted("polariser")})
 
 
 def mark(piece: Filter) -> str:
     """A filter in four letters, for the picture of the rig."""
-    return {"variable_nd": "var", "polariser": "pol", "diffusion": "dif", "colour": "col"}.get(
-        piece.kind, density(piece.density)
-    )
+    return MARKS.get(piece.kind, density(piece.density))
+
+
+MARKS = Worded({
+    "variable_nd": noted("var"), "polariser": noted("pol"), "diffusion": noted("dif"), "colour": noted("col"),
+})  # fmt: skip
 
 
 def density(value: float) -> str:
@@ -186,16 +218,16 @@ def on_the_lens(kit: Kit, rig: Rig) -> str:
     held = [names[f] for f in (*rig.slots, *(() if rig.front is None else (rig.front,)))]
     if held or rig.holder_on:
         if rig.holder_on:
-            said.append(f"holder on with {_and(held)}" if held else "empty holder on")
+            said.append(say("holder on with {glass}", glass=listed(held)) if held else say("empty holder on"))
         else:
-            said.append(f"holder off, {_and(held)} in it")
+            said.append(say("holder off, {glass} in it", glass=listed(held)))
     if rig.threads:
-        said.append(f"{_and([names[f] for f in rig.threads])} screwed on")
+        said.append(say("{glass} screwed on", glass=listed([names[f] for f in rig.threads])))
     if rig.turned is not None:
-        said.append(f"turned to {stops_of(rig.turned)}")
+        said.append(say("turned to {stops}", stops=stops_of(rig.turned)))
     if rig.built_in:
-        said.append(f"built-in {stops_of(rig.built_in)}")
-    return ", ".join(said) or "no glass"
+        said.append(say("built-in {stops}", stops=stops_of(rig.built_in)))
+    return ", ".join(said) or say("no glass")
 
 
 def stretch_glass(kit: Kit, stretch: Stretch) -> str:
@@ -204,12 +236,12 @@ def stretch_glass(kit: Kit, stretch: Stretch) -> str:
     "no glass".
     """
     names = labels(kit.filters)
-    said = [_and([names[f] for f in stretch.filters])] if stretch.filters else []
+    said = [listed([names[f] for f in stretch.filters])] if stretch.filters else []
     if stretch.turned is not None:
-        said.append(f"turned to {stops_of(stretch.turned)}")
+        said.append(say("turned to {stops}", stops=stops_of(stretch.turned)))
     if stretch.built_in:
-        said.append(f"built-in {stops_of(stretch.built_in)}")
-    return ", ".join(said) or "no glass"
+        said.append(say("built-in {stops}", stops=stops_of(stretch.built_in)))
+    return ", ".join(said) or say("no glass")
 
 
 def f_number(n: float) -> str:
@@ -224,7 +256,7 @@ def iso(speed: float) -> str:
 
 def ev(ev100: float) -> str:
     """A light level [stops] for reading at a glance: "EV 6.1", with a true minus sign."""
-    return f"EV {minus(round(ev100, 1) + 0.0, '.1f')}"
+    return f"EV {decimal(minus(round(ev100, 1) + 0.0, '.1f'))}"
 
 
 def minus(value: float, form: str) -> str:
@@ -249,8 +281,8 @@ def stops(value: float) -> str:
 
 
 def stops_of(value: float) -> str:
-    """The same with its unit: "1 stop", "⅔ stop", "2⅓ stops"."""
-    return f"{stops(value)} {'stop' if round(abs(value) * 3) <= 3 else 'stops'}"
+    """The same with its unit: "1 stop", "⅔ stop", "2⅓ stops", "0 stops"."""
+    return say_many("{count} stop", "{count} stops", 1 if 0 < thirds(value) <= 3 else 2, count=stops(value))
 
 
 def error(value: float) -> str:
@@ -260,16 +292,16 @@ def error(value: float) -> str:
     >>> error(-0.4), error(1.7), error(0.1)
     ('⅓ stop too dark', '1⅔ stops too bright', 'a touch too bright')
     """
-    size = stops_of(value) if round(abs(value) * 3) else "a touch"
-    return f"{size} too {'bright' if value > 0 else 'dark'}"
+    size = stops_of(value) if thirds(value) else say("a touch")
+    return say("{size} too bright", size=size) if value > 0 else say("{size} too dark", size=size)
 
 
 def cure(value: float) -> str:
     """What would mend a miss [stops]: the density that is missing, or the light."""
     if value > 0:
         missing = max(MARKED_DENSITY_PER_CLICK, round(value / STOPS_PER_DENSITY, 1))
-        return f"{density(missing)} more ND would mend it"
-    return f"it needs {stops_of(value) if round(abs(value) * 3) else 'a touch'} more light"
+        return say("{density} more ND would mend it", density=density(missing))
+    return say("it needs {size} more light", size=stops_of(value) if thirds(value) else say("a touch"))
 
 
 def turn_size(count: int, clicks: ClicksPerStop) -> str:
@@ -280,8 +312,9 @@ def turn_size(count: int, clicks: ClicksPerStop) -> str:
 def turn_words(count: int, clicks: ClicksPerStop) -> str:
     """The same, spelled out: "2 clicks", "1 click", "0.4 stop"."""
     if clicks == STEPLESS:
-        return f"{count / STEPLESS:g} {'stop' if count <= STEPLESS else 'stops'}"
-    return f"{count} {'click' if count == 1 else 'clicks'}"
+        size = decimal(f"{count / STEPLESS:g}")
+        return say_many("{count} stop", "{count} stops", 1 if count <= STEPLESS else 2, count=size)
+    return say_many("{count} click", "{count} clicks", count)
 
 
 def match_words(match: Matched) -> tuple[str, ...]:
@@ -292,33 +325,39 @@ def match_words(match: Matched) -> tuple[str, ...]:
     """
     said = []
     if match.unknown:
-        said.append(f"not matched: {_and(match.unknown)} not known")
+        said.append(say("not matched: {what} not known", what=listed([UNKNOWN[each] for each in match.unknown])))
     if match.field_mm is not None:
-        has = "" if match.in_field else ", which this lens has not"
-        said.append(f"same field at {match.field_mm:.0f} mm{has}")
-    if round(abs(match.off_stops) * 3):
-        softness, no_further = ("sharper", "opens no wider") if match.off_stops > 0 else ("softer", "closes no further")
-        said.append(f"background {softness} by {stops_of(abs(match.off_stops))}: the lens {no_further}")
+        focal = f"{match.field_mm:.0f}"
+        said.append(
+            say("same field at {focal} mm", focal=focal)
+            if match.in_field
+            else say("same field at {focal} mm, which this lens has not", focal=focal)
+        )
+    if thirds(match.off_stops):
+        size = stops_of(match.off_stops)
+        said.append(
+            say("background sharper by {size}: the lens opens no wider", size=size)
+            if match.off_stops > 0
+            else say("background softer by {size}: the lens closes no further", size=size)
+        )
     if match.missing:
-        said.append(f"the first camera wears {_and([_called(piece) for piece in match.missing])}; this kit has none")
+        wears = listed([_called(piece) for piece in match.missing])
+        said.append(say("the first camera wears {glass}; this kit has none", glass=wears))
     return tuple(said)
-
-
-def _phrases(verb: str, names: list[str]) -> list[str]:
-    return [f"{verb} {_and(names)}"] if names else []
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+UNKNOWN = Worded({"sensor": noted("sensor"), "focal length": noted("focal length")})
+
 TAKE_SHORTEST, TAKE_LONGEST = 0.5, 3600.0  # s
-DEPTH_CHANGES = "The depth of field changes with the iris."  # common practice, no source
-STEPS_SHOW = "Each step of the ISO shows."  # common practice, no source
+DEPTH_CHANGES = noted("The depth of field changes with the iris.")  # common practice, no source
+STEPS_SHOW = noted("Each step of the ISO shows.")  # common practice, no source
+
+
+SHOWS = Worded({"iris": DEPTH_CHANGES, "iso": STEPS_SHOW})
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,42 +394,46 @@ def told_take(kit: Kit, ride: Ride, seconds: float) -> ToldTake:
         ride=_ride_words(kit, ride, seconds),
         wrong=_wrong_ends(kit, ride),
         slow=_slow(needed, seconds) if needed > seconds else "",
-        shows={"iris": DEPTH_CHANGES, "iso": STEPS_SHOW}.get(ride.kind, "") if ride.end.actions else "",
+        shows=SHOWS.get(ride.kind, "") if ride.end.actions else "",
     )
 
 
 def _ride_words(kit: Kit, ride: Ride, seconds: float) -> str:
     clicks, first, last = kit.body.clicks_per_stop, ride.start.rig, ride.end.rig
     done = next(iter(ride.end.actions), None)
-    over = f"over {_seconds(seconds)}"
     if done is None:
-        stays = {
-            "iris": f"the iris at {f_number(first.aperture)}",
-            "variable_nd": f"the variable ND at {stops_of(first.turned or 0)}",
-            "iso": iso(first.iso),
-        }
-        return f"leave {stays[ride.kind]} all the way"
+        if ride.kind == "iris":
+            return say("leave the iris at {to} all the way", to=f_number(first.aperture))
+        if ride.kind == "variable_nd":
+            return say("leave the variable ND at {stops} all the way", stops=stops_of(first.turned or 0))
+        return say("leave {iso} all the way", iso=iso(first.iso))
     if ride.kind == "variable_nd":
-        return f"turn the variable ND from {stops_of(first.turned or 0)} to {stops(last.turned or 0)} {over}"
+        return say(
+            "turn the variable ND from {start} to {end} over {time}",
+            start=stops_of(first.turned or 0), end=stops(last.turned or 0), time=_seconds(seconds),
+        )  # fmt: skip
     if ride.kind == "iso":
         steps = _iso_steps(kit, first, last)
-        return (
-            f"{iso(first.iso)} to {last.iso:g} in {steps} {'step' if steps == 1 else 'steps'}{_every(steps, seconds)}"
-        )
+        ride_words = say_many(
+            "{start} to {end} in {count} step", "{start} to {end} in {count} steps", steps,
+            start=iso(first.iso), end=f"{last.iso:g}",
+        )  # fmt: skip
+        return f"{ride_words}: {_every(steps, seconds)}"
     count = done.clicks or 0
-    turn = (
-        f"{done.do} {turn_words(count, clicks)} while you walk, {f_number(first.aperture)} to {f_number(last.aperture)}"
-    )
+    turn = say(
+        "{turn} while you walk, {start} to {end}",
+        turn=_turned(done.do, turn_words(count, clicks)), start=f_number(first.aperture), end=f_number(last.aperture),
+    )  # fmt: skip
     if clicks == STEPLESS:  # there is nothing to count: it is one turn of an even speed
-        return f"{turn}: evenly {over}"
-    return turn + _every(count, seconds)
+        return f"{turn}: {say('evenly over {time}', time=_seconds(seconds))}"
+    return f"{turn}: {_every(count, seconds)}"
 
 
 def _every(count: int, seconds: float) -> str:
-    """How to spread clicks or steps over a take: ": one every 0.9 s over 8 s"; one alone has no rhythm."""
+    """How to spread clicks or steps over a take: "one every 0.9 s over 8 s"; one alone has no rhythm."""
     if count == 1:
-        return f": halfway through the {_seconds(seconds)}"
-    return f": one every {_seconds(seconds / count)} over {_seconds(seconds)}"
+        return say("halfway through the {time}", time=_seconds(seconds))
+    return say("one every {each} over {time}", each=_seconds(seconds / count), time=_seconds(seconds))
 
 
 def _iso_steps(kit: Kit, first: Rig, last: Rig) -> int:
@@ -401,14 +444,19 @@ def _iso_steps(kit: Kit, first: Rig, last: Rig) -> int:
 
 
 def _wrong_ends(kit: Kit, ride: Ride) -> tuple[str, ...]:
-    ends = (("start", ride.start), ("end", ride.end))
-    left = [(name, move.residual / kit.body.clicks_per_stop, move.score.miss > 0) for name, move in ends]
-    return tuple(f"the {name} stays {error(off)}" for name, off, missed in left if missed or abs(off) >= SEEN)
+    start, end = (move.residual / kit.body.clicks_per_stop for move in (ride.start, ride.end))
+    left = []
+    if ride.start.score.miss > 0 or abs(start) >= SEEN:
+        left.append(say("the start stays {wrong}", wrong=error(start)))
+    if ride.end.score.miss > 0 or abs(end) >= SEEN:
+        left.append(say("the end stays {wrong}", wrong=error(end)))
+    return tuple(left)
 
 
 def _slow(needed: float, seconds: float) -> str:
     """That the hand needs longer [s] than there is, rounded up so that it never reads as if it were the same."""
-    return f"The hand needs {math.ceil(10 * needed) / 10:g} s, the take has {_seconds(seconds)}"
+    needs = decimal(f"{math.ceil(10 * needed) / 10:g}")
+    return say("The hand needs {needs} s, the take has {time}", needs=needs, time=_seconds(seconds))
 
 
 def _seconds(value: float) -> str:
@@ -418,4 +466,4 @@ def _seconds(value: float) -> str:
     >>> _seconds(8), _seconds(0.888), _seconds(12.3), _seconds(0.02)
     ('8 s', '0.9 s', '12 s', '0.1 s')
     """
-    return f"{value:.0f} s" if value >= 10 else f"{max(0.1, round(value, 1)):g} s"
+    return f"{value:.0f} s" if value >= 10 else decimal(f"{max(0.1, round(value, 1)):g} s")

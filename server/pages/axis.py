@@ -27,6 +27,7 @@ from server.book.order import clock_words, is_twice
 from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST
 from server.exposure.refused import OutOfRange, within
 from server.exposure.wording import minus
+from server.language import Worded, noted, say
 
 Width = Literal["", "narrow", "wide"]  # where something is shown: everywhere, on a phone, at a desk and on paper
 Point = tuple[float, float]  # (percent of the axis, px); (percent of the axis, EV) before it is scaled
@@ -52,6 +53,14 @@ PLOTS = (NARROW_PLOT, WIDE_PLOT)
 
 
 # What is drawn.
+
+
+SUN_EVENTS = Worded({
+    "sunrise": noted("sunrise"), "sunset": noted("sunset"),
+    "civil_dawn": noted("civil dawn"), "civil_dusk": noted("civil dusk"),
+    "nautical_dawn": noted("nautical dawn"), "nautical_dusk": noted("nautical dusk"),
+    "astronomical_dawn": noted("astronomical dawn"), "astronomical_dusk": noted("astronomical dusk"),
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +117,7 @@ class Axis:
         aware("stop", stop)
         self.start, self.stop, self.zone, self.end = start, stop, start.tzinfo, end
         self._from, self._to = start.timestamp(), stop.timestamp()
-        within("stop", (self._to - self._from) / 3600, HOURS_FEWEST, HOURS_MOST, "hours after the start")
+        within("stop", (self._to - self._from) / 3600, HOURS_FEWEST, HOURS_MOST, say("hours after the start"))
         quarter = timedelta(minutes=15)  # clocks change by whole quarters
         first = start.astimezone(UTC)
         past = timedelta(minutes=start.minute % 15, seconds=start.second, microseconds=start.microsecond)
@@ -280,15 +289,21 @@ def check_curve(
 ) -> None:
     """Raises OutOfRange unless there are no times, or two at least in order, each with a level in its band [stops]."""
     if len(times) == 1 or len(times) > TIMES_MOST:
-        raise OutOfRange("times", f"{len(times)} times", f"none, or 2 to {TIMES_MOST} times")
+        raise OutOfRange(
+            "times", say("{count} times", count=len(times)), say("none, or 2 to {most} times", most=TIMES_MOST)
+        )
     for name, values in (("ev100", ev100), ("low", low), ("high", high)):
         if len(values) != len(times):
-            raise OutOfRange(name, f"{len(values)} figures", f"{len(times)}, one for each time")
+            raise OutOfRange(
+                name, say("{count} figures", count=len(values)), say("{count}, one for each time", count=len(times))
+            )
         for value in values:
             check_drifted(name, value)
     for least, level, most in zip(low, ev100, high, strict=True):
         if not least - 1e-6 <= level <= most + 1e-6:
-            raise OutOfRange("ev100", level, f"{least:g} to {most:g}, the band around it")
+            raise OutOfRange(
+                "ev100", level, say("{least} to {most}, the band around it", least=f"{least:g}", most=f"{most:g}")
+            )
     moments(times)
 
 
@@ -521,7 +536,7 @@ def moment_of(at: datetime) -> float:
 def aware(field: str, at: datetime) -> None:
     """Raises OutOfRange for a time without its offset."""
     if at.tzinfo is None:
-        raise OutOfRange(field, at.isoformat(), "a time with its offset from UTC")
+        raise OutOfRange(field, at.isoformat(), say("a time with its offset from UTC"))
 
 
 @lru_cache(maxsize=8)
@@ -532,5 +547,5 @@ def moments(times: tuple[datetime, ...]) -> tuple[float, ...]:
     found = tuple(map(moment_of, times))
     for number, (before, after) in enumerate(pairwise(found), 1):
         if not before < after:
-            raise OutOfRange("times", times[number].isoformat(), "times in order, none of them twice")
+            raise OutOfRange("times", times[number].isoformat(), say("times in order, none of them twice"))
     return found

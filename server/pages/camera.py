@@ -14,6 +14,7 @@ from server.book.crews import NotThere, all_owned, owned
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.looks import HOWS, How
+from server.language import Worded, noted, say
 
 from .drawing import draw
 from .forms import Form, MaybeWhole, TheForm, Typed, Whole, one_of
@@ -26,11 +27,13 @@ if TYPE_CHECKING:
 
 router = door_router()
 
-HOW_WORDS: dict[How, str] = {
-    "field": "same field of view",
-    "blur": "same background blur",
-    "own": "the same f-numbers",
-}
+HOW_WORDS: Worded[How] = Worded(
+    {
+        "field": noted("same field of view"),
+        "blur": noted("same background blur"),
+        "own": noted("the same f-numbers"),
+    }
+)
 
 
 class CameraForm(Form):
@@ -41,7 +44,7 @@ class CameraForm(Form):
     lens: Whole
     holder: MaybeWhole = None
     # Not "matches": a field of that name would stand in the way of the form's own method in the browser.
-    how: Annotated[How, BeforeValidator(one_of(HOWS, "a match of the list"))]
+    how: Annotated[How, BeforeValidator(one_of(HOWS, noted("a match of the list")))]
 
 
 class AskedKit(Form):
@@ -68,7 +71,7 @@ def change_camera(request: Request, book: TheBook, visitor: TheVisitor, day_id: 
         day = owned(session, tables.Day, visitor.crew, day_id)
         own = None if form is None else _own(session, visitor, form, typed)
         if visitor.person is None:
-            typed.errors["kit"] = NOBODY
+            typed.errors["kit"] = say(NOBODY)
         if own is None or typed.errors:
             return _page(request, session, visitor, day, kit_id.kit if kit_id else None, typed, status=422)
         film_with(session, visitor, day, own)
@@ -83,7 +86,7 @@ def drop_camera(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)
 
 
-NOBODY = "Come in by an invite first: whoever is at the demo’s own machine is nobody to give a camera to"
+NOBODY = noted("Come in by an invite first: whoever is at the demo’s own machine is nobody to give a camera to")
 
 
 def _own(session: Session, visitor: Visitor, form: CameraForm, typed: Typed) -> Own | None:
@@ -91,13 +94,15 @@ def _own(session: Session, visitor: Visitor, form: CameraForm, typed: Typed) -> 
     try:
         kit = owned(session, tables.Kit, visitor.crew, form.kit)
     except NotThere:
-        typed.errors["kit"] = "There is no such kit any more"
+        typed.errors["kit"] = say("There is no such kit any more")
         return None
     body = next((row for row in kit.bodies if row.id == form.body), None)
     lens = next((row for row in kit.lenses if row.id == form.lens), None)
     known = {"body": body is not None, "lens": lens is not None}
     known["holder"] = form.holder is None or form.holder in [row.id for row in kit.holders]
-    typed.errors |= {name: f"This kit has no such {name} any more" for name, there in known.items() if not there}
+    typed.errors |= {
+        name: say("This kit has no such {name} any more", name=name) for name, there in known.items() if not there
+    }
     if body is None or lens is None or typed.errors:
         return None
     return Own(kit, body, lens, form.holder, form.how)

@@ -20,6 +20,7 @@ from server.door.heard import heard
 from server.door.limits import Guesses
 from server.door.visitor import TheBook, TheVisitor, forget, host_of, remember, visitor_in
 from server.exposure.refused import within
+from server.language import Worded, noted, say
 from server.settings import LOOPBACK
 
 from .drawing import draw, qr
@@ -34,14 +35,20 @@ if TYPE_CHECKING:
 
 router = door_router()
 
-LASTS_WORDS = {"hour": "an hour", "day": "a day", "week": "a week", "month": "30 days"}
+LASTS_WORDS = Worded({
+    "hour": noted("an hour"), "day": noted("a day"), "week": noted("a week"), "month": noted("30 days"),
+})  # fmt: skip
+# What a session is kept under, which is in English as all that is kept.
+DEVICE_WORDS = Worded({
+    "a phone": noted("a phone"), "a computer or tablet": noted("a computer or tablet"), "a program": noted("a program"),
+})  # fmt: skip
 
 
 def _token(came: object) -> str:
     """The secret of an invite, alone or in the whole link as it was sent."""
     line = text(came).rpartition("#")[2].strip()
     if not 1 <= len(line) <= 200:
-        message = "the whole link, as it was sent"
+        message = say("the whole link, as it was sent")
         raise ValueError(message)
     return line
 
@@ -49,15 +56,15 @@ def _token(came: object) -> str:
 class InviteForm(Form):
     """A new invite."""
 
-    role: Annotated[Role, BeforeValidator(one_of(ROLES, "a role of the list"))]
+    role: Annotated[Role, BeforeValidator(one_of(ROLES, noted("a role of the list")))]
     name: Annotated[str, BeforeValidator(lambda came: name(came) if text(came) else "")] = ""
-    lasts: Annotated[str, BeforeValidator(one_of(INVITE_LASTS, "a time of the list", otherwise="day"))] = "day"
+    lasts: Annotated[str, BeforeValidator(one_of(INVITE_LASTS, noted("a time of the list"), otherwise="day"))] = "day"
     uses: Whole = 1
     person: MaybeWhole = None
 
     def check(self) -> None:
         """An invite for everybody is none."""
-        within("uses", self.uses, 1, USES_MOST, "people")
+        within("uses", self.uses, 1, USES_MOST, noted("people"))
 
 
 class OfferForm(Form):
@@ -79,13 +86,13 @@ class CodeForm(Form):
 
     def check(self) -> None:
         """A code is not looked for in a novel."""
-        within("code", len(self.code), 1, 40, "letters")
+        within("code", len(self.code), 1, 40, noted("letters"))
 
 
 class RoleForm(Form):
     """What somebody may do from now on."""
 
-    role: Annotated[Role, BeforeValidator(one_of(ROLES, "a role of the list"))]
+    role: Annotated[Role, BeforeValidator(one_of(ROLES, noted("a role of the list")))]
 
 
 @router.get("/robots.txt")
@@ -154,7 +161,7 @@ def pair_browser(request: Request, book: TheBook, came: TheForm) -> Response:
     if token is None:
         heard("turned-away", request, by="code")
         guesses.wrong(request)
-        typed.errors["code"] = "No such code, or not any more: a code lives ten minutes and lets in one browser"
+        typed.errors["code"] = say("No such code, or not any more: a code lives ten minutes and lets in one browser")
         return _unkept(draw(request, "crew/pair.html", status=422, typed=typed))
     return _in(request, book, token, "code")
 
@@ -187,7 +194,7 @@ def make_code(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
     """A short code for another browser of the one who asks."""
     with book.writing(visitor.crew) as session:
         if visitor.person is None:
-            typed = Typed(errors={"code": "Nobody has come in here: whoever opens it on this machine is the lead"})
+            typed = Typed(errors={"code": say("Nobody has come in here: whoever opens it on this machine is the lead")})
             return _crew_page(request, session, visitor, typed, status=422)
         code = invites.make_code(session, visitor.person)
     heard("code-made", crew=visitor.crew, person=visitor.person)
@@ -246,7 +253,7 @@ def change_role(
             try:
                 invites.change_role(session, visitor.crew, person_id, form.role)
             except LastLead:
-                typed.errors["role"] = LAST_LEAD
+                typed.errors["role"] = say(LAST_LEAD)
         if typed.errors:
             return _crew_page(request, session, visitor, Typed(errors={"people": typed.errors["role"]}), status=422)
     if form is not None:
@@ -261,19 +268,19 @@ def let_go(request: Request, book: TheBook, visitor: TheVisitor, person_id: RowN
         try:
             invites.let_go(session, visitor.crew, person_id)
         except LastLead:
-            return _crew_page(request, session, visitor, Typed(errors={"people": LAST_LEAD}), status=422)
+            return _crew_page(request, session, visitor, Typed(errors={"people": say(LAST_LEAD)}), status=422)
     heard("let-go", crew=visitor.crew, person=visitor.person, of=person_id)
     return _to_crew(request)
 
 
-LAST_LEAD = "A crew needs a lead: let somebody else be one first"
+LAST_LEAD = noted("A crew needs a lead: let somebody else be one first")
 
 
 def _crew_page(request: Request, session: Session, visitor: Visitor, typed: Typed, status: int = 200) -> Response:
     leads = visitor.role == "lead"
     page = draw(
-        request, "crew/page.html", status=status, typed=typed, visitor=visitor, leads=leads, lasts=LASTS_WORDS,
-        people=invites.people_of(session, visitor.crew),
+        request, "crew/page.html", status=status, typed=typed, visitor=visitor, leads=leads,
+        lasts=LASTS_WORDS, devices=DEVICE_WORDS, people=invites.people_of(session, visitor.crew),
         invites=invites.invites_of(session, visitor.crew) if leads else (),
     )  # fmt: skip
     return _unkept(page)
@@ -285,7 +292,7 @@ def _no_invite(request: Request, typed: Typed) -> Response:
     guesses.check(request)
     guesses.wrong(request)
     heard("turned-away", request, by="invite")
-    typed.errors["link"] = "This invite has been used, has run out, was ended, or is not whole. Ask for a new one"
+    typed.errors["link"] = say("This invite has been used, has run out, was ended, or is not whole. Ask for a new one")
     return _unkept(draw(request, "crew/join.html", status=422, typed=typed))
 
 

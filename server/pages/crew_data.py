@@ -19,12 +19,13 @@ from server.book.people import SOMEBODY
 from server.door.entrance import door_router
 from server.door.heard import heard
 from server.door.visitor import TheBook, TheVisitor, forget, let_out
+from server.language import say, say_many
 
 from .drawing import draw
 from .forms import Form, TheForm, Typed, text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from sqlalchemy.orm import Session
 
@@ -35,28 +36,6 @@ router = door_router()
 
 IN_MEMORY = 1_000_000  # bytes of a file to be, before it goes on in a temporary one
 PIECE = 65_536  # bytes
-# What a row of each table is called, one and several.
-KINDS: dict[str, tuple[str, str]] = {
-    "crews": ("crew", "crews"),
-    "people": ("person", "people"),
-    "sessions": ("phone or browser that is in", "phones and browsers that are in"),
-    "invites": ("open invite", "open invites"),
-    "pairing_codes": ("short code", "short codes"),
-    "kits": ("kit", "kits"),
-    "bodies": ("body", "bodies"),
-    "lenses": ("lens", "lenses"),
-    "holders": ("holder", "holders"),
-    "filters": ("filter", "filters"),
-    "venues": ("venue", "venues"),
-    "places": ("place", "places"),
-    "readings": ("reading", "readings"),
-    "days": ("day", "days"),
-    "day_places": ("look at a place", "looks at places"),
-    "stops": ("stop of a running order", "stops of running orders"),
-    "events": ("tap or note on a day", "taps and notes on days"),
-    "cameras": ("second camera on a day", "second cameras on days"),
-    "links": ("shared link", "shared links"),
-}
 
 
 class DeletionForm(Form):
@@ -71,9 +50,33 @@ class NameForm(Form):
     name: Annotated[str, BeforeValidator(text)] = ""
 
 
-def counted(rows: Mapping[str, int]) -> list[tuple[int, str]]:
-    """How many there are of each kind, with what they are called, in the order of KINDS."""
-    return [(rows[table], words[rows[table] != 1]) for table, words in KINDS.items() if table in rows]
+# How many rows of each table there are, in words.
+KINDS: dict[str, Callable[[int], str]] = {
+    "crews": lambda n: say_many("{count} crew", "{count} crews", n),
+    "people": lambda n: say_many("{count} person", "{count} people", n),
+    "sessions": lambda n: say_many("{count} phone or browser that is in", "{count} phones and browsers that are in", n),
+    "invites": lambda n: say_many("{count} open invite", "{count} open invites", n),
+    "pairing_codes": lambda n: say_many("{count} short code", "{count} short codes", n),
+    "kits": lambda n: say_many("{count} kit", "{count} kits", n),
+    "bodies": lambda n: say_many("{count} body", "{count} bodies", n),
+    "lenses": lambda n: say_many("{count} lens", "{count} lenses", n),
+    "holders": lambda n: say_many("{count} holder", "{count} holders", n),
+    "filters": lambda n: say_many("{count} filter", "{count} filters", n),
+    "venues": lambda n: say_many("{count} venue", "{count} venues", n),
+    "places": lambda n: say_many("{count} place", "{count} places", n),
+    "readings": lambda n: say_many("{count} reading", "{count} readings", n),
+    "days": lambda n: say_many("{count} day", "{count} days", n),
+    "day_places": lambda n: say_many("{count} look at a place", "{count} looks at places", n),
+    "stops": lambda n: say_many("{count} stop of a running order", "{count} stops of running orders", n),
+    "events": lambda n: say_many("{count} tap or note on a day", "{count} taps and notes on days", n),
+    "cameras": lambda n: say_many("{count} second camera on a day", "{count} second cameras on days", n),
+    "links": lambda n: say_many("{count} shared link", "{count} shared links", n),
+}
+
+
+def counted(rows: Mapping[str, int]) -> list[str]:
+    """How many there are of each kind, in words and in the order of KINDS."""
+    return [said(rows[table]) for table, said in KINDS.items() if table in rows]
 
 
 @router.get("/crew/data")
@@ -110,7 +113,7 @@ def delete_crew(request: Request, book: TheBook, visitor: TheVisitor, came: TheF
     form, typed = DeletionForm.read(came)
     with book.writing() as session:
         if form is None or form.crew.casefold() != text(visitor.crew_name).casefold():
-            typed.errors["crew"] = f"It needs the crew’s name: {visitor.crew_name}"
+            typed.errors["crew"] = say("It needs the crew’s name: {name}", name=visitor.crew_name)
             return _data_page(request, session, book, visitor, typed, status=422)
         whole.remove(session, tables.Crew, visitor.crew)
         is_anew = request.app.state.settings.open_here and session.scalar(select(tables.Crew.id).limit(1)) is None
@@ -140,9 +143,10 @@ def forget_name(request: Request, book: TheBook, visitor: TheVisitor, came: TheF
 def _data_page(
     request: Request, session: Session, book: Book, visitor: Visitor, typed: Typed, status: int = 200
 ) -> Response:
+    kept = whole.count(session, tables.Crew, visitor.crew)
     page = draw(
         request, "crew/data.html", status=status, typed=typed, visitor=visitor, is_a_file=book.is_a_file,
-        kept=[each for each in counted(whole.count(session, tables.Crew, visitor.crew)) if each[1] != "crew"],
+        kept=counted({table: rows for table, rows in kept.items() if table != "crews"}),
         names=whole.names_left(session, visitor.crew), somebody=SOMEBODY,
         idle=SESSION_IDLE.days, lasts=SESSION_LASTS.days,
     )  # fmt: skip

@@ -23,12 +23,13 @@ from server.exposure.flicker import SteadyTime, is_steady, steady_times
 from server.exposure.glass import WORN_KINDS
 from server.exposure.refused import within
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
+from server.language import say
 
 from .drawing import draw
 from .forms import (
     FNumber,
     Form,
-    MaybeNumber,
+    MaybeDistance,
     MaybeWhole,
     Name,
     Number,
@@ -90,7 +91,7 @@ class PlaceForm(Form):
     widest: FNumber
     narrowest: FNumber
     shutter: Seconds
-    distance_m: MaybeNumber = None
+    distance_m: MaybeDistance = None
     long_end: Ticked = False
     worn: tuple[Whole, ...] = ()
 
@@ -120,7 +121,7 @@ def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
         body, lens = next(iter(kit.bodies), None), next(iter(kit.lenses), None)
         if body is None or lens is None:
             missing = "body" if body is None else "lens"
-            typed.errors["kit"] = f"This kit has no {missing} yet; add one on the kit page first"
+            typed.errors["kit"] = say("This kit has no {missing} yet; add one on the kit page first", missing=missing)
             return _new_page(request, session, visitor.crew, typed, status=422)
         look = usual_look(body, lens)
         day = tables.Day(
@@ -154,11 +155,11 @@ def change_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
             if one is not None:
                 places[place.id] = one
                 if not set(one.worn) <= {row.id for row in _worn(day.kit)}:
-                    typed.errors[f"worn_{place.id}"] = "This kit has no such glass any more"
+                    typed.errors[f"worn_{place.id}"] = say("This kit has no such glass any more")
         if form is not None:
             typed.errors |= _unknown(day.kit, form)
         if not typed.errors and not any(one.used for one in places.values()):
-            typed.errors["places"] = "A day needs at least one place"
+            typed.errors["places"] = say("A day needs at least one place")
         is_another(came, typed, request.app.url_path_for("set_up_day", day_id=day_id), day, *day.places)
         if form is None or typed.errors or typed.meanwhile:
             return _setup_page(request, session, day, typed, status=typed.status)
@@ -200,7 +201,9 @@ def _unknown(kit: tables.Kit, form: CarriedForm) -> dict[str, str]:
         "holder": (form.holder, [row.id for row in kit.holders] if form.holder is not None else [None]),
     }
     return {
-        name: f"This kit has no such {name} any more" for name, (number, known) in chosen.items() if number not in known
+        name: say("This kit has no such {name} any more", name=name)
+        for name, (number, known) in chosen.items()
+        if number not in known
     }
 
 

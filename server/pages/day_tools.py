@@ -17,6 +17,7 @@ from server.exposure import grads, packing, wording
 from server.exposure.light import Light
 from server.exposure.moves import cannot_wear, other_ways
 from server.exposure.refused import OutOfRange
+from server.language import say
 
 from .day_view import Around, sun_at, told_answer
 from .drawing import draw
@@ -154,9 +155,9 @@ def piece_name(kit: Kit, piece: packing.Piece) -> str:
         found = kit.filter(piece.which)
         return found.name or wording.labels(kit.filters)[found.id]
     return {
-        "holder": "the holder",
-        "ring": f"its {piece.which} mm adapter ring",
-        "step_up": f"the step-up ring {piece.which} mm",
+        "holder": say("the holder"),
+        "ring": say("its {which} mm adapter ring", which=piece.which),
+        "step_up": say("the step-up ring {which} mm", which=piece.which),
     }[piece.what]
 
 

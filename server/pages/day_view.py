@@ -27,6 +27,7 @@ from server.exposure.scales import (
     marked_shutter,
 )
 from server.exposure.sun import sun_height
+from server.language import listed, say, say_many
 
 from .phone_state import pocket_mark, state_of
 
@@ -324,12 +325,12 @@ def wait_words(wait: timedelta) -> str:
     """
     minutes = round(wait / timedelta(minutes=1))
     if minutes == 0:
-        return "now"
+        return say("now")
     hours, rest = divmod(abs(minutes), 60)
-    parts = [
-        f"{count} {unit}{'' if count == 1 else 's'}" for count, unit in ((hours, "hour"), (rest, "minute")) if count
-    ]
-    return f"in {' '.join(parts)}" if minutes > 0 else f"{' '.join(parts)} late"
+    parts = [say_many("{count} hour", "{count} hours", hours)] if hours else []
+    parts += [say_many("{count} minute", "{count} minutes", rest)] if rest else []
+    time = " ".join(parts)
+    return say("in {time}", time=time) if minutes > 0 else say("{time} late", time=time)
 
 
 def next_clip(last: str) -> str:
@@ -340,7 +341,7 @@ def next_clip(last: str) -> str:
     ('C0100', 'take 2', 'Clip 1')
     """
     if not last:
-        return "Clip 1"
+        return say("Clip 1")
     number = re.search(r"\d+$", last, re.ASCII)
     if number is None:
         return f"{last} 2"[-NAME_LONGEST:]
@@ -369,7 +370,8 @@ def light_words(clicks: int) -> str:
     >>> light_words(-2)
     'Light fell 2 clicks'
     """
-    return f"Light {'rose' if clicks > 0 else 'fell'} {wording.turn_words(abs(clicks), 3)}"
+    turn = wording.turn_words(abs(clicks), 3)
+    return say("Light rose {turn}", turn=turn) if clicks > 0 else say("Light fell {turn}", turn=turn)
 
 
 def shares_sky(day: Day, place: int) -> list[int]:
@@ -468,10 +470,12 @@ def lens_words(before: Kit, after: Kit, was: Rig, rig: Rig) -> str:
     names = wording.labels(before.filters)
     off = [f for f in was.on_lens if f not in rig.on_lens]
     if not off:
-        return "Lens changed; the glass stays."
+        return say("Lens changed; the glass stays.")
     missing = why_not_alone(before.filter(off[0]), after.holder, after.lens.thread, after.step_ups)
-    reason = f": {missing}" if missing else ""
-    return f"Lens changed; {' and '.join(names[f] for f in off)} came off{reason}."
+    glass = listed([names[f] for f in off])
+    if missing:
+        return say("Lens changed; {glass} came off: {why}.", glass=glass, why=missing)
+    return say("Lens changed; {glass} came off.", glass=glass)
 
 
 def click_bars(count: int, clicks: ClicksPerStop, *, opens: bool) -> Bars | None:

@@ -25,6 +25,7 @@ from server.exposure.glass import screws_on
 from server.exposure.refused import OutOfRange, within
 from server.exposure.rig import Rig, glass_stops, nearest_rig
 from server.exposure.scales import aperture_position, marked_f_number
+from server.language import noted, say
 
 from .day_view import day_view, lens_words, light_words, shares_sky
 from .drawing import SKY_WORDS, draw, wants_fragment
@@ -66,7 +67,7 @@ router = door_router()
 def _event_id(came: object) -> str:
     line = text(came)
     if not 8 <= len(line) <= 36 or not line.isascii():
-        message = "an id of 8 to 36 characters"
+        message = say("an id of 8 to 36 characters")
         raise ValueError(message)
     return line
 
@@ -89,7 +90,7 @@ def _tap(came: object) -> tuple[str, Rig]:
             **figures,
         )
     except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as error:
-        message = "an answer that this page gave"
+        message = say("an answer that this page gave")
         raise ValueError(message) from error
 
 
@@ -99,7 +100,7 @@ CLICKS_MOST = 90  # thirty stops
 def _clicks(came: object) -> int:
     line = text(came).replace("−", "-")
     if not re.fullmatch(r"-?\d{1,3}", line, re.ASCII) or int(line) == 0:
-        message = "a number of clicks, such as -2"
+        message = say("a number of clicks, such as -2")
         raise ValueError(message)
     return int(line)
 
@@ -136,9 +137,9 @@ class EventForm(Form):
         if self.made_at is None and self.sent_at is None:
             return
         if self.made_at is None or self.sent_at is None:
-            raise OutOfRange("made_at", "one time", "when it was done and when it is sent, by one clock")
+            raise OutOfRange("made_at", say("one time"), say("when it was done and when it is sent, by one clock"))
         days = (self.sent_at - self.made_at) * MILLISECOND / timedelta(days=1)
-        within("made_at", days, 0, LATE_MOST, "days before it is sent")
+        within("made_at", days, 0, LATE_MOST, say("days before it is sent"))
 
     @property
     def happened(self) -> datetime | None:
@@ -173,7 +174,7 @@ class Nudge(EventForm):
         """A nudge goes one way or the other."""
         super().check()
         if self.clicks == 0:
-            raise OutOfRange("clicks", "something else", "1 or -1")
+            raise OutOfRange("clicks", say("something else"), "1 or -1")
 
 
 class Undo(EventForm):
@@ -221,7 +222,7 @@ def show_day(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNu
     """Every other place with its answer already on it."""
     with book.reading() as session:
         day = open_day(session, visitor, day_id)
-    said = OLDER if "older" in request.query_params else ""
+    said = say(OLDER) if "older" in request.query_params else ""
     return draw(request, "day/page.html", view=day_view(day, datetime.now(UTC), said))
 
 
@@ -239,14 +240,14 @@ def commit_move(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             try:
                 data = {"place": day.place(form.place).number, "answer": answer, "rig": checked_rig(used.kit, rig)}
             except OutOfRange:
-                wrong = KIT_CHANGED
+                wrong = say(KIT_CHANGED)
             else:
                 # A stop that was taken out of the order meanwhile makes the walk no less true.
                 stop = next((stop for stop in day.order if stop.number == form.stop), None)
                 data |= {} if stop is None else {"stop": stop.number, "stop_name": stop.name}
                 data |= {} if other is None else {"lens": other}
                 _keep(session, day, form, "moved", data, visitor)
-    return _drawn(request, book, visitor, day_id, typed, "Kept. Undo takes it back.", wrong=wrong)
+    return _drawn(request, book, visitor, day_id, typed, say("Kept. Undo takes it back."), wrong=wrong)
 
 
 @router.post("/days/{day_id}/nudges")
@@ -259,7 +260,7 @@ def nudge(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumbe
         if form is not None:
             data = {"place": day.place(form.place).number, "clicks": form.clicks}
             _keep(session, day, form, "nudged", data, visitor)
-            said = f"Light {'rose' if form.clicks > 0 else 'fell'} a third of a stop."
+            said = say("Light rose a third of a stop.") if form.clicks > 0 else say("Light fell a third of a stop.")
     return _drawn(request, book, visitor, day_id, typed, said)
 
 
@@ -285,13 +286,13 @@ def nudge_under_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id
         wrong = ""
         if form is not None:
             others = shares_sky(day, day.place(form.place).number)
-            said = f"{light_words(form.clicks)} at {len(others)} more."
+            said = say("{light_words} at {count} more.", light_words=light_words(form.clicks), count=len(others))
             # Shared once: a second tap, or another phone's, would count the same fall again.
             if day.state.turned == (form.place, form.clicks):
                 data = {"places": others, "clicks": form.clicks}
                 _keep(session, day, form, "sky_nudged", data, visitor)
             elif not in_log(session, day_id, form.event_id):
-                wrong = "Not shared: it was shared already, or something else has happened since."
+                wrong = say("Not shared: it was shared already, or something else has happened since.")
     return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
 
 
@@ -311,11 +312,11 @@ def see_sky(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNum
         if form is not None:
             _keep(session, day, form, "sky_seen", {"sky": form.sky}, visitor)
             goes = (
-                "every forecast goes by it"
+                say("every forecast goes by it")
                 if day.site is not None
-                else "noted; without coordinates nothing is forecast"
+                else say("noted; without coordinates nothing is forecast")
             )
-            said = f"Sky {SKY_WORDS[form.sky]}: {goes}."
+            said = say("Sky {sky_words}: {goes}.", sky_words=SKY_WORDS[form.sky], goes=goes)
     return _drawn(request, book, visitor, day_id, typed, said)
 
 
@@ -329,7 +330,11 @@ class ShiftTap(EventForm):
         """Hold the shift to the day."""
         super().check()
         if not 0 < abs(self.minutes) <= SHIFT_MOST:
-            raise OutOfRange("minutes", f"{self.minutes} minutes", f"1 to {SHIFT_MOST}, either way")
+            raise OutOfRange(
+                "minutes",
+                say("{minutes} minutes", minutes=self.minutes),
+                say("1 to {most}, either way", most=SHIFT_MOST),
+            )
 
 
 @router.post("/days/{day_id}/order/shifts")
@@ -344,12 +349,15 @@ def shift_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
             stops = [stop.number for stop in day.order[day.order.index(first) :]]
             most = max(abs(day.state.shifts.get(stop, 0) + form.minutes) for stop in stops)
             if most > SHIFT_MOST:
-                wrong = "Not shifted: that would be half a day in all."
+                wrong = say("Not shifted: that would be half a day in all.")
             else:
                 data = {"stops": stops, "minutes": form.minutes}
                 _keep(session, day, form, "order_shifted", data, visitor)
-                way = "later" if form.minutes > 0 else "earlier"
-                said = f"From {first.name} on, all {abs(form.minutes)} min {way}."
+                said = (
+                    say("From {stop} on, all {minutes} min later.", stop=first.name, minutes=form.minutes)
+                    if form.minutes > 0
+                    else say("From {stop} on, all {minutes} min earlier.", stop=first.name, minutes=-form.minutes)
+                )
     return _drawn(request, book, visitor, day_id, typed, said, wrong=wrong)
 
 
@@ -363,7 +371,11 @@ class ClipTap(EventForm):
         """A note is no letter."""
         super().check()
         if len(self.notes) > NOTES_LONGEST:
-            raise OutOfRange("notes", f"{len(self.notes)} characters", f"at most {NOTES_LONGEST}")
+            raise OutOfRange(
+                "notes",
+                say("{count} characters", count=len(self.notes)),
+                say("at most {longest}", longest=NOTES_LONGEST),
+            )
 
 
 @router.post("/days/{day_id}/clips")
@@ -376,7 +388,7 @@ def note_clip(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
         if form is not None:
             data = {"name": form.name} | ({"notes": form.notes} if form.notes else {})
             _keep(session, day, form, "clip_noted", data, visitor)
-            said = f"{form.name} noted."
+            said = say("{name} noted.", name=form.name)
     return _drawn(request, book, visitor, day_id, typed, said)
 
 
@@ -406,10 +418,10 @@ def undo(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowNumber
         day = open_day(session, visitor, day_id)
         wrong = ""
         if form is not None and is_of_another(session, day, form.event):
-            wrong = "Not taken back: another camera’s shooter did that."
+            wrong = say("Not taken back: another camera’s shooter did that.")
         elif form is not None:
             _keep(session, day, form, "undone", {"event": form.event}, visitor)
-    return _drawn(request, book, visitor, day_id, typed, "Taken back.", wrong=wrong)
+    return _drawn(request, book, visitor, day_id, typed, say("Taken back."), wrong=wrong)
 
 
 class LensTap(EventForm):
@@ -545,8 +557,8 @@ def _keep(
     append(session, day.id, form.event_id, kind, data, visitor.name, day.camera, form.happened, form.after)
 
 
-OLDER = "Kept. An even newer reading stays in use."
-KIT_CHANGED = "Not kept: the kit has changed since this page was drawn. These are the answers now."
+OLDER = noted("Kept. An even newer reading stays in use.")
+KIT_CHANGED = noted("Not kept: the kit has changed since this page was drawn. These are the answers now.")
 
 
 def _drawn(
@@ -558,7 +570,7 @@ def _drawn(
     The tap is kept by then: what the answers and the plan take must hold up nobody else's.
     """
     if typed.errors:
-        wrong = "Not kept: " + "; ".join(typed.errors.values())
+        wrong = say("Not kept: ") + "; ".join(typed.errors.values())
     if not wrong and (_wants_no_page(request) or not wants_fragment(request)):
         return _to_day(request, day_id)
     with book.reading() as session:

@@ -17,7 +17,7 @@ from server.exposure.refused import OutOfRange
 from server.exposure.scales import exact_f_number
 
 from .drawing import draw
-from .forms import FNumber, Form, MaybeNumber, Number, Typed, sensor
+from .forms import Distance, FNumber, Form, MaybeDistance, MaybeNumber, Number, Typed, sensor
 from .numbers import Number as RowNumber
 
 router = door_router()
@@ -32,10 +32,10 @@ class DepthForm(Form):
     format: AFormat
     focal: Number
     aperture: FNumber
-    distance: Number
+    distance: Distance
     second_format: AFormat
     second_focal: MaybeNumber = None
-    second_distance: MaybeNumber = None
+    second_distance: MaybeDistance = None
 
     def first(self) -> depth.Camera:
         """The engine's value."""

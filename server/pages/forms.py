@@ -21,6 +21,7 @@ from server.book.tables import NAME_LONGEST
 from server.exposure import depth
 from server.exposure.refused import OutOfRange
 from server.exposure.scales import ISO_MARKS
+from server.language import FEET_PER_METRE, manner, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping
@@ -39,7 +40,7 @@ def name(came: object) -> str:
     """A name: 1 to 80 characters."""
     line = text(came)
     if not 1 <= len(line) <= NAME_LONGEST:
-        message = f"a name of 1 to {NAME_LONGEST} characters"
+        message = say("a name of 1 to {longest} characters", longest=NAME_LONGEST)
         raise ValueError(message)
     return line
 
@@ -48,7 +49,7 @@ def number(came: object, example: str = "2.8") -> float:
     """A number, with a point or a comma."""
     line = text(came).replace(",", ".").replace("−", "-")
     if not re.fullmatch(r"[+-]?(\d{1,12}(\.\d{0,25})?|\.\d{1,25})", line, re.ASCII):
-        message = f"a number, such as {example}"
+        message = say("a number, such as {example}", example=example)
         raise ValueError(message)
     return float(line)
 
@@ -66,7 +67,7 @@ def seconds(came: object) -> float:
         return _time(number(line, "1/50"))
     below = number(over[2], "1/50")
     if below <= 0:
-        message = "a time, such as 1/50"
+        message = say("a time, such as 1/50")
         raise ValueError(message)
     return _time(number(over[1], "1/50") / below)
 
@@ -85,11 +86,11 @@ def times_at(came: object, frame_rate: float | None) -> list[float]:
             found.append(seconds(part))
             continue
         if not frame_rate or frame_rate <= 0:
-            message = "a frame rate too, to make times of angles"
+            message = say("a frame rate too, to make times of angles")
             raise ValueError(message)
         angle = number(part[:-1], "180°")
         if not 0 < angle <= 360:
-            message = "angles up to 360°"
+            message = say("angles up to 360°")
             raise ValueError(message)
         found.append(_time(angle / (360 * frame_rate)))
     return found
@@ -101,7 +102,7 @@ def pairs(came: object) -> list[list[float]]:
     for part in _parts(re.sub(r"\s*(?:-|–|to)\s*", "-", text(came))):
         ends = [number(end, "67") for end in part.split("-")]
         if len(ends) != 2 or not ends[0] < ends[1]:
-            message = "rings such as 67-77, the smaller thread first"
+            message = say("rings such as 67-77, the smaller thread first")
             raise ValueError(message)
         found.append(ends)
     return found
@@ -134,7 +135,7 @@ def _parts(came: object) -> list[str]:
     ways = r",?\s+|\s*;\s*" if re.search(r"[;\s]", line) else ","
     parts = [part for part in re.split(ways, line) if part]
     if len(parts) > LIST_MOST:
-        message = f"at most {LIST_MOST} values"
+        message = say("at most {most} values", most=LIST_MOST)
         raise ValueError(message)
     return parts
 
@@ -154,7 +155,7 @@ def speeds(came: object) -> list[float]:
             continue
         low, high = ends[0], ends[-1]
         if len(ends) > 2 or not low <= high:
-            message = "a range with the lower speed first, such as 100-6400"
+            message = say("a range with the lower speed first, such as 100-6400")
             raise ValueError(message)
         found += [float(mark) for mark in ISO_MARKS if low <= mark <= high]
     return found
@@ -169,7 +170,7 @@ def whole(came: object, digits: int = 9) -> int:
     """A whole number, of so many digits at most."""
     line = text(came)
     if not re.fullmatch(rf"\d{{1,{digits}}}", line, re.ASCII):
-        message = "a whole number, such as 2"
+        message = say("a whole number, such as 2")
         raise ValueError(message)
     return int(line)
 
@@ -179,7 +180,7 @@ def hour(came: object) -> str:
     try:
         return f"{time.fromisoformat(text(came)):%H:%M}"
     except ValueError as error:
-        message = "an hour, such as 14:30"
+        message = say("an hour, such as 14:30")
         raise ValueError(message) from error
 
 
@@ -188,8 +189,14 @@ def day_of(came: object) -> date:
     try:
         return date.fromisoformat(text(came))
     except ValueError as error:
-        message = "a date, such as 2026-06-20"
+        message = say("a date, such as 2026-06-20")
         raise ValueError(message) from error
+
+
+def distance(came: object) -> float:
+    """A distance [m], typed in metres or, by whoever chose them, in feet."""
+    typed = number(came, "3")
+    return typed / FEET_PER_METRE if manner().feet else typed
 
 
 def or_zero(came: object) -> float:
@@ -203,7 +210,7 @@ def sensor(came: object) -> depth.Format:
     for known in depth.FORMATS:
         if known.id == line:
             return known
-    message = "a sensor of the list"
+    message = say("a sensor of the list")
     raise ValueError(message)
 
 
@@ -214,7 +221,8 @@ def ticked(came: object) -> bool:
 
 def one_of(known: Collection[str], words: str, **empty: object) -> Callable[[object], Any]:
     """
-    Reads a word of a list; words says the list. otherwise=…: what a field that was left empty stands for, if it may be.
+    Reads a word of a list; words says the list, and is noted for other languages. otherwise=…: what a field that was
+    left empty stands for, if it may be.
 
     >>> one_of(("front", "side"), "the front or the side", otherwise="side")(" ")
     'side'
@@ -225,7 +233,7 @@ def one_of(known: Collection[str], words: str, **empty: object) -> Callable[[obj
         if not line and "otherwise" in empty:
             return empty["otherwise"]
         if line not in known:
-            raise ValueError(words)
+            raise ValueError(say(words))
         return line
 
     return read
@@ -238,6 +246,10 @@ Seconds = Annotated[float, BeforeValidator(seconds)]
 MaybeNumber = Annotated[float | None, BeforeValidator(lambda came: None if optional(came) is None else number(came))]
 NumberOrZero = Annotated[float, BeforeValidator(or_zero)]
 Whole = Annotated[int, BeforeValidator(whole)]
+Distance = Annotated[float, BeforeValidator(distance)]
+MaybeDistance = Annotated[
+    float | None, BeforeValidator(lambda came: None if optional(came) is None else distance(came))
+]
 MaybeFNumber = Annotated[float | None, BeforeValidator(lambda came: None if optional(came) is None else f_number(came))]
 MaybeWhole = Annotated[int | None, BeforeValidator(lambda came: None if optional(came) is None else whole(came))]
 Numbers = Annotated[list[float], BeforeValidator(numbers)]
@@ -302,7 +314,9 @@ class Typed:
 
     def refuse(self, refused: OutOfRange) -> None:
         """Put a refusal of the engine beside its field."""
-        word = refused.allowed if isinstance(refused, Unclear) else f"{refused.came} came; allowed is {refused.allowed}"
+        word = refused.allowed
+        if not isinstance(refused, Unclear):
+            word = say("{came} came; allowed is {allowed}", came=refused.came, allowed=refused.allowed)
         self.errors[refused.field.rsplit(".", 1)[-1]] = word
 
     def value(self, name: str, otherwise: object = "") -> str:
@@ -317,7 +331,9 @@ class Typed:
 def _word(error: dict[str, Any]) -> str:
     came = str(error.get("input", ""))[:40]
     allowed = str(error["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
-    return f"{came} came; it needs {allowed}" if came.strip() else f"It needs {allowed}"
+    if not came.strip():
+        return say("It needs {allowed}", allowed=allowed)
+    return say("{came} came; it needs {allowed}", came=came, allowed=allowed)
 
 
 async def the_form(request: Request) -> FormData:

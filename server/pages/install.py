@@ -6,6 +6,7 @@ from fastapi import Request, Response
 from fastapi.responses import JSONResponse
 
 from server.door.entrance import door_router
+from server.language import manner, say
 from server.static_files import static, worker
 
 from .drawing import draw
@@ -22,8 +23,8 @@ def show_manifest() -> Response:
         "id": "/",
         "name": "Lychgate",
         "short_name": "Lychgate",
-        "description": "Which filter to pull and how many clicks to turn, for every next place.",
-        "lang": "en",
+        "description": say("Which filter to pull and how many clicks to turn, for every next place."),
+        "lang": manner().language,
         "start_url": "/",
         "scope": "/",
         "display": "standalone",

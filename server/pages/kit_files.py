@@ -12,11 +12,12 @@ from pydantic import ValidationError
 from server.book import tables
 from server.book.crews import owned
 from server.book.kit_document import SCHEMA, KitDocument, document_of, kit_from
-from server.book.starters import STARTERS
+from server.book.starters import STARTERS, starters
 from server.door.entrance import door_router
 from server.door.problems import Problem
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.refused import OutOfRange, shown
+from server.language import say
 
 from .drawing import attached, draw
 from .forms import TheFile, Typed, text
@@ -32,7 +33,7 @@ MARK = b"\xef\xbb\xbf"  # some editors put it before UTF-8; it is no part of the
 @router.get("/kits/new")
 def new_kit(request: Request) -> Response:
     """A common kit, an empty one, or one from a file."""
-    return draw(request, "kit/new.html", typed=Typed(), starters=STARTERS)
+    return draw(request, "kit/new.html", typed=Typed(), starters=starters())
 
 
 @router.get("/kits/{kit_id}/document")
@@ -50,9 +51,9 @@ def read_kit(request: Request, book: TheBook, visitor: TheVisitor, content: TheF
     """A new kit from a file."""
     typed = Typed()
     if not content:
-        typed.errors["file"] = "It needs a file that was saved from a kit page"
+        typed.errors["file"] = say("It needs a file that was saved from a kit page")
     elif len(content) > FILE_MOST:
-        typed.errors["file"] = f"It is more than {FILE_MOST // 1000} kB; a kit is much less"
+        typed.errors["file"] = say("It is more than {most} kB; a kit is much less", most=FILE_MOST // 1000)
     else:
         try:
             kit = kit_from(KitDocument.model_validate_json(content.removeprefix(MARK)), visitor.crew)
@@ -61,12 +62,12 @@ def read_kit(request: Request, book: TheBook, visitor: TheVisitor, content: TheF
                 session.flush()
                 return _to(request, kit.id)
         except ValidationError as refused:
-            typed.errors["file"] = "It is not a kit. " + refusal_said(refused)
+            typed.errors["file"] = say("It is not a kit. {why}", why=refusal_said(refused))
         except OutOfRange as refused:
-            typed.errors["file"] = "It is no kit that can be. " + refusal_word(
-                refused.field, refused.came, refused.allowed
+            typed.errors["file"] = say(
+                "It is no kit that can be. {why}", why=refusal_word(refused.field, refused.came, refused.allowed)
             )
-    return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
+    return draw(request, "kit/new.html", status=422, typed=typed, starters=starters())
 
 
 @router.post("/kits/starters/{number}")
@@ -74,11 +75,11 @@ def start_kit(
     request: Request,
     book: TheBook,
     visitor: TheVisitor,
-    number: Annotated[int, Path(ge=1, le=len(STARTERS))],
+    number: Annotated[int, Path(ge=1, le=STARTERS)],
 ) -> Response:
     """A common kit, to be put right."""
     with book.writing(visitor.crew) as session:
-        kit = kit_from(STARTERS[number - 1].kit, visitor.crew)
+        kit = kit_from(starters()[number - 1].kit, visitor.crew)
         session.add(kit)
         session.flush()
         return _to(request, kit.id)
@@ -98,8 +99,9 @@ def refusal_said(refused: ValidationError) -> str:
 
 def refusal_word(field: str, came: str, allowed: str) -> str:
     """Path, what came, what is allowed; path and what came are out of a stranger's file."""
-    path = "the file" if field == "(body)" else shown(field)
-    return f"{text(path)}: {text(came) or 'only blanks'} came, allowed is {allowed}"
+    path = say("the file") if field == "(body)" else shown(field)
+    what = text(came) or say("only blanks")
+    return say("{field}: {came} came, allowed is {allowed}", field=text(path), came=what, allowed=allowed)
 
 
 def _to(request: Request, kit_id: int) -> Response:

@@ -15,6 +15,7 @@ from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import light, measuring
 from server.exposure.refused import OutOfRange
+from server.language import say
 
 from .drawing import draw
 from .forms import FNumber, Form, Number, NumberOrZero, Seconds, TheForm, Ticked, Typed, text
@@ -105,9 +106,10 @@ def take_measure(
             return _page(request, kit, things, row, typed, status=422)
         measured = form.measured()
         if isinstance(row, tables.Lens) and measured.stops > measuring.LOSS_MOST:
-            typed.errors["with_glass"] = (
-                f"{measured.stops:.1f} stops came; a lens loses {measuring.LOSS_MOST:g} at most, so something else "
-                "was in front of it"
+            typed.errors["with_glass"] = say(
+                "{stops} stops came; a lens loses {most} at most, so something else was in front of it",
+                stops=f"{measured.stops:.1f}",
+                most=f"{measuring.LOSS_MOST:g}",
             )
             return _page(request, kit, things, row, typed, status=422)
         if not form.keep:

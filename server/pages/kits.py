@@ -16,12 +16,13 @@ from server.book.crews import NotThere, owned
 from server.book.days import open_day, shortfalls
 from server.book.kit_document import THINGS_MOST
 from server.book.people import first_camera
-from server.book.starters import STARTERS
+from server.book.starters import starters
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import glass, measuring, notation
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Hands
+from server.language import say
 
 from .drawing import draw
 from .forms import (
@@ -79,10 +80,13 @@ def _loss(came: object, info: ValidationInfo) -> float:
 
 
 def _meaning(engraving: notation.Engraving) -> str:
+    value = f"{engraving.value:g}"
     return (
-        f"a {engraving.notation} of {engraving.value:g}"
-        if engraving.notation != "stops"
-        else f"{engraving.value:g} stops"
+        say("{value} stops", value=value)
+        if engraving.notation == "stops"
+        else say("a density of {value}", value=value)
+        if engraving.notation == "density"
+        else say("a factor of {value}", value=value)
     )
 
 
@@ -164,7 +168,9 @@ class FilterForm(Form):
             chosen = [found[0]]  # ND8 is the standard's own name for a 0.9; it needs no question
         if len({each.density for each in chosen}) > 1:
             meanings = " or ".join(_meaning(each) for each in chosen)
-            raise Unclear(field, typed, f"{typed} may be {meanings}: say which, below")
+            raise Unclear(
+                field, typed, say("{typed} may be {meanings}: say which, below", typed=typed, meanings=meanings)
+            )
         return chosen[0].density
 
     def figures(self) -> dict[str, Any]:
@@ -233,7 +239,7 @@ def make_kit(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
     """Make a kit; what is in it comes next."""
     form, typed = KitForm.read(came)
     if form is None:
-        return draw(request, "kit/new.html", status=422, typed=typed, starters=STARTERS)
+        return draw(request, "kit/new.html", status=422, typed=typed, starters=starters())
     with book.writing(visitor.crew) as session:
         kit = tables.Kit(crew_id=visitor.crew, name=form.name, hands={})
         session.add(kit)
@@ -269,7 +275,7 @@ def change_rings(request: Request, book: TheBook, visitor: TheVisitor, kit_id: R
     with book.writing(visitor.crew) as session:
         kit = owned(session, tables.Kit, visitor.crew, kit_id)
         if form is not None and len(form.step_ups) > glass.RINGS_MOST:
-            form, typed.errors["step_ups"] = None, f"At most {glass.RINGS_MOST} rings"
+            form, typed.errors["step_ups"] = None, say("At most {most} rings", most=glass.RINGS_MOST)
         if form is not None:
             new = [start for start, to in form.step_ups if [start, to] not in kit.step_ups]
             typed.errors |= _rings_for_no_lens(kit, new, "step_ups")
@@ -389,9 +395,11 @@ def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, values: dict[
         typed.refuse(refused)
     words = {FIELDS.get(field, field): word for field, word in typed.errors.items()}
     if any(row.name == values["name"] and row.id != thing_id for row in rows):
-        words["name"] = f"This kit has a {thing.one} “{values['name']}” already; it needs a name of its own"
+        words["name"] = say(
+            "This kit has a {one} “{values}” already; it needs a name of its own", one=thing.one, values=values["name"]
+        )
     elif thing_id is None and len(rows) >= THINGS_MOST:
-        words["name"] = f"This kit has {THINGS_MOST} of them already; that is all it can keep"
+        words["name"] = say("This kit has {most} of them already; that is all it can keep", most=THINGS_MOST)
     return words
 
 
@@ -406,8 +414,12 @@ def _rings_for_no_lens(kit: tables.Kit, rings: list[float], field: str) -> dict[
     lost = [ring for ring in rings if ring not in reached]
     if not kit.lenses or not lost:
         return {}
-    allowed = " ".join(f"{thread:g}" for thread in sorted(reached)) or "none, as no lens has a thread"
-    return {field: f"{lost[0]:g} mm is a ring for no lens of this kit; allowed is {allowed}"}
+    allowed = " ".join(f"{thread:g}" for thread in sorted(reached)) or say("none, as no lens has a thread")
+    return {
+        field: say(
+            "{lost} mm is a ring for no lens of this kit; allowed is {allowed}", lost=f"{lost[0]:g}", allowed=allowed
+        )
+    }
 
 
 # The engine's names for form fields.
@@ -479,7 +491,14 @@ def _days_ahead(session: Session, crew: int, kit_id: int) -> list[DayAhead]:
         except kits.KitIncomplete:
             found.append(DayAhead(number, name, on))
         except OutOfRange as refused:
-            found.append(DayAhead(number, name, on, too_large=f"{refused.came}; it needs {refused.allowed}"))
+            found.append(
+                DayAhead(
+                    number,
+                    name,
+                    on,
+                    too_large=say("{came}; it needs {allowed}", came=refused.came, allowed=refused.allowed),
+                )
+            )
     return found
 
 

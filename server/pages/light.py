@@ -21,6 +21,7 @@ from server.exposure.moves import cannot_wear
 from server.exposure.refused import OutOfRange
 from server.exposure.stretches import stretches
 from server.exposure.trust import Doubt, Read, courses, levels
+from server.language import say
 
 from .drawing import draw, zone
 from .forms import Form, MaybeWhole, Typed, day_of, hour, optional
@@ -234,8 +235,8 @@ def _draw(
         place=None if place_id is None else seen[0],
         here=None if place_id is None or "on" in typed.errors else _here(venue, seen[0], through),
         typed=typed,
-        not_known=flicker.NOT_KNOWN,
-        on_the_spot=flicker.TEST_ON_THE_SPOT,
+        not_known=[say(each) for each in flicker.NOT_KNOWN],
+        on_the_spot=[say(each) for each in flicker.TEST_ON_THE_SPOT],
         **more,
     )
 
@@ -284,7 +285,7 @@ def _light(venue: Venue, seen: Sequence[Seen], through: Through, now: datetime) 
     """The picture of these places; all of their readings are carried through the day in one pass."""
     start, stop = _span(through.on, venue.time_zone)
     if stop.astimezone(UTC) - start.astimezone(UTC) < STEP:
-        raise OutOfRange("on", through.on.isoformat(), "a date that happened there; the clocks went over this one")
+        raise OutOfRange("on", through.on.isoformat(), say("a date that happened there; the clocks went over this one"))
     count = round((stop.astimezone(UTC) - start.astimezone(UTC)) / STEP)
     times = [(start.astimezone(UTC) + number * STEP).astimezone(start.tzinfo) for number in range(count + 1)]
     read = [(each, each.read) for each in seen if each.read is not None]
@@ -338,8 +339,9 @@ def _glass(
 def _misses(run: Stretch) -> str:
     """Where a stretch misses the exposure, or at least the look."""
     if run.miss:
-        return f"up to {wording.stops_of(abs(run.miss))} too {'bright' if run.miss > 0 else 'dark'}"
-    return f"iris {wording.stops_of(run.off_look)} off the look" if run.off_look else ""
+        size = wording.stops_of(run.miss)
+        return say("up to {size} too bright", size=size) if run.miss > 0 else say("up to {size} too dark", size=size)
+    return say("iris {size} off the look", size=wording.stops_of(run.off_look)) if run.off_look else ""
 
 
 def _here(venue: Venue, seen: Seen, through: Through) -> Here:

@@ -16,6 +16,8 @@ from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST
 from server.exposure.refused import OutOfRange, within
 from server.exposure.sun import EventKind, SunDay, SunEvent
 from server.exposure.wording import minus
+from server.language import Worded, clock, hour, manner, noted, say
+from server.language import day as date_words
 
 from .axis import (
     BELOW,
@@ -24,6 +26,7 @@ from .axis import (
     NARROW_PLOT,
     PLOTS,
     ROW_HIGH,
+    SUN_EVENTS,
     WIDE_PLOT,
     Axis,
     Dot,
@@ -64,14 +67,10 @@ _ROWS: tuple[tuple[EventKind, EventKind], ...] = (
     ("civil_dawn", "civil_dusk"),
     ("sunrise", "sunset"),
 )  # of the head, the outermost at the top
-_SHORT: dict[EventKind, str] = {
-    "nautical_dawn": "nautical",
-    "civil_dawn": "civil",
-    "sunrise": "sunrise",
-    "sunset": "sunset",
-    "civil_dusk": "civil",
-    "nautical_dusk": "nautical",
-}
+_SHORT: Worded[EventKind] = Worded({
+    "nautical_dawn": noted("nautical"), "civil_dawn": noted("civil"), "sunrise": noted("sunrise"),
+    "sunset": noted("sunset"), "civil_dusk": noted("civil"), "nautical_dusk": noted("nautical"),
+})  # fmt: skip
 RISINGS = ("sunrise", "sunset")
 _MORNING = frozenset({"nautical_dawn", "civil_dawn", "sunrise"})
 _NIGHT_BELOW = -6.0  # degrees: civil twilight's end
@@ -106,7 +105,7 @@ class GlassRun:
         aware("glass.start", self.start)
         aware("glass.stop", self.stop)
         if not self.start.timestamp() < self.stop.timestamp():
-            raise OutOfRange("glass.stop", self.stop.isoformat(), "a time after the start")
+            raise OutOfRange("glass.stop", self.stop.isoformat(), say("a time after the start"))
 
     @property
     def said(self) -> str:
@@ -137,7 +136,7 @@ class Curve:
         check_curve(self.times, self.ev100, self.low, self.high)
         for before, after in pairwise(self.glass):
             if before.stop.timestamp() > after.start.timestamp():
-                raise OutOfRange("glass", after.start.isoformat(), "runs in order that do not overlap")
+                raise OutOfRange("glass", after.start.isoformat(), say("runs in order that do not overlap"))
 
 
 # What goes out.
@@ -253,15 +252,23 @@ def light_picture(
     key_id   what the picture's ids begin with
     """
     within("curves", len(curves), 1, CURVES_MOST)
-    day = Axis(start, stop, end="24:00")
+    day = Axis(start, stop, end="12:00 am" if manner().twelve else "24:00")
     for height in heights or ():
         within("heights", height, -90, 90, "degrees")
     for curve in curves:
         for time in (*curve.times[:1], *curve.times[-1:]):
             if not day.has(time):
-                raise OutOfRange("times", time.isoformat(), f"{start.isoformat()} to {stop.isoformat()}")
+                raise OutOfRange(
+                    "times",
+                    time.isoformat(),
+                    say("{low} to {high}", low=start.isoformat(), high=stop.isoformat()),
+                )
         if heights is not None and curve.times and len(curve.times) != len(heights):
-            raise OutOfRange("heights", f"{len(heights)} figures", f"{len(curve.times)}, one for each time")
+            raise OutOfRange(
+                "heights",
+                say("{count} figures", count=len(heights)),
+                say("{count}, one for each time", count=len(curve.times)),
+            )
     scale = _scale(curves, day)
     sky = _Sky.over(day, sun, heights)
     nights = sky.nights(day)
@@ -276,7 +283,7 @@ def light_picture(
     twilights = [day.along(event.at) for event in sky.events if event.kind not in RISINGS]
     return LightPicture(
         key_id=key_id,
-        date=f"{day.start:%A} {day.start.day} {day.start:%B %Y}",
+        date=date_words(day.start, "EEEE d MMMM y"),
         said=tuple(each for each in (sky.said(day), _clock_said(day)) if each),
         head_high=head.high,
         high=foot,
@@ -321,7 +328,7 @@ def _hours(day: Axis, y: float) -> tuple[Text, ...]:
     found: list[Text] = []
     for at in day.hours:
         only: Width
-        match at.hour % 2 == 0, at.hour % 3 == 0, day.clock(at) == f"{at:%H:%M}":
+        match at.hour % 2 == 0, at.hour % 3 == 0, day.clock(at) == clock(at):
             case True, True, True:
                 only = ""
             case True, False, True:
@@ -330,8 +337,8 @@ def _hours(day: Axis, y: float) -> tuple[Text, ...]:
                 only = "narrow"
             case _:
                 continue
-        found.append(Text(f"{at:%H}", day.along(at), y, only=only))
-    return (*found, Text("24", 100, y))
+        found.append(Text(hour(at), day.along(at), y, only=only))
+    return (*found, Text("12am" if manner().twelve else "24", 100, y))
 
 
 @dataclass(frozen=True, slots=True)
@@ -407,8 +414,10 @@ class _Sky:
     def said(self, day: Axis) -> str:
         """When the sun rises and sets, as a sentence."""
         if self.never:
-            return "The sun does not set." if self.never == "up" else "The sun does not rise."
-        said = ", ".join(f"{event.kind} {day.nearest(event.at)}" for event in self.events if event.kind in RISINGS)
+            return say("The sun does not set.") if self.never == "up" else say("The sun does not rise.")
+        said = ", ".join(
+            f"{SUN_EVENTS[event.kind]} {day.nearest(event.at)}" for event in self.events if event.kind in RISINGS
+        )
         return f"{said[0].upper()}{said[1:]}." if said else ""
 
 
@@ -418,7 +427,12 @@ def _clock_said(day: Axis) -> str:
     first, last = day.local(day.start), day.local(day.stop)
     if first.utcoffset() == last.utcoffset() or hours == 24:
         return ""
-    return f"The clocks change from {first:%Z} to {last:%Z}: this day has {hours:g} hours."
+    return say(
+        "The clocks change from {first} to {last}: this day has {hours} hours.",
+        first=f"{first:%Z}",
+        last=f"{last:%Z}",
+        hours=f"{hours:g}",
+    )
 
 
 # A strip.
@@ -460,25 +474,32 @@ def _strip(
         + tuple(text for run in glass for text in letters.written(run, scale.foot + BELOW)),
         dots=tuple(Dot(day.along(mark.at), tenth(scale.y(mark.ev100))) for mark in curve.readings if day.has(mark.at)),
         rows=_rows(curve, day, sky) if curve.times else (),
-        worn=tuple(f"until {run.until} {run.said}" for run in glass),
+        worn=tuple(say("until {time} {glass}", time=run.until, glass=run.said) for run in glass),
     )
 
 
 def _essential(curve: Curve, day: Axis) -> tuple[str, str]:
     """When a place is brightest and darkest: beside its name, and as a sentence."""
     if not curve.times:
-        return "no reading yet", "No reading yet."
+        return say("no reading yet"), say("No reading yet.")
     floor = _ev(FLOOR, "g")
     by_light = sorted(zip(curve.ev100, curve.times, strict=True), key=lambda each: each[0])
     (least, dark_at), (most, bright_at) = by_light[0], by_light[-1]
     if most < FLOOR:
-        return f"darker than {floor}", f"Darker than {floor} all day."
+        return say("darker than {floor}", floor=floor), say("Darker than {floor} all day.", floor=floor)
     if most - least < 0.1:
-        lamps = "lamps, " if curve.lamps else ""
-        return f"{lamps}{_ev(most)} all day", f"{'Lamps: ' if curve.lamps else ''}{_ev(most)} all day."
-    brightest = f"{_ev(most)} at {day.nearest(bright_at)}"
-    darkest = f"at times darker than {floor}" if least < FLOOR else f"darkest {_ev(least)} at {day.nearest(dark_at)}"
-    return f"brightest {_level(most)} at {day.nearest(bright_at)}", f"Brightest {brightest}, {darkest}."
+        level = _ev(most)
+        if curve.lamps:
+            return say("lamps, {ev} all day", ev=level), say("Lamps: {ev} all day.", ev=level)
+        return say("{ev} all day", ev=level), say("{ev} all day.", ev=level)
+    bright, dark = day.nearest(bright_at), day.nearest(dark_at)
+    sentence = (
+        say("Brightest {ev} at {time}, at times darker than {floor}.", ev=_ev(most), time=bright, floor=floor)
+        if least < FLOOR
+        else say("Brightest {ev} at {time}, darkest {least} at {dark}.", ev=_ev(most), time=bright, least=_ev(least),
+                 dark=dark)
+    )  # fmt: skip
+    return say("brightest {level} at {time}", level=_level(most), time=bright), sentence
 
 
 def _dark_texts(dark: Sequence[tuple[float, float]], scale: Scale) -> tuple[Text, ...]:
@@ -486,7 +507,7 @@ def _dark_texts(dark: Sequence[tuple[float, float]], scale: Scale) -> tuple[Text
     if not dark:
         return ()
     x, to = max(dark, key=lambda run: run[1] - run[0])
-    words = ("darker than", _ev(FLOOR, "g"))
+    words = (say("darker than"), _ev(FLOOR, "g"))
     room = text_width(words[0]) + 4
     if (to - x) / 100 * WIDE_PLOT < room:
         return ()
@@ -524,10 +545,10 @@ def _rows(curve: Curve, day: Axis, sky: _Sky) -> tuple[Row, ...]:
     """A row for each hour, the sun's events and the readings, in order; what falls together is one row."""
     whats: dict[float, list[str]] = {moment_of(hour): [] for hour in day.hours}
     for event in sky.events:
-        whats.setdefault(moment_of(event.at), []).append(event.kind.replace("_", " "))
+        whats.setdefault(moment_of(event.at), []).append(SUN_EVENTS[event.kind])
     for mark in curve.readings:
         if day.has(mark.at):
-            said = f"read {_ev(mark.ev100)}" + (f", {mark.label}" if mark.label else "")
+            said = say("read {ev}", ev=_ev(mark.ev100)) + (f", {mark.label}" if mark.label else "")
             whats.setdefault(moment_of(mark.at), []).append(said)
     times = moments(curve.times)
     rows = []

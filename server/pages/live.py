@@ -19,6 +19,7 @@ from server.door.entrance import door_router
 from server.door.listening import Listener, Listening, Over, TooManyListen
 from server.door.problems import Problem
 from server.door.visitor import TheBook, TheVisitor, asked, let_in, still_admitted, visitor_in, visitor_of
+from server.language import say
 
 from .numbers import Number as RowNumber
 
@@ -47,10 +48,10 @@ async def show_changes(request: Request, book: TheBook, visitor: TheVisitor, day
         listener = listening.listen(day_id, visitor.session, now)
     except TooManyListen as refused:
         if refused.of_one:
-            return _refused(429, "Too many pages of yours are open on a day. Close some.", LATER)
-        return _refused(503, "Too many pages are open on a day just now.", LATER)
+            return _refused(429, say("Too many pages of yours are open on a day. Close some."), LATER)
+        return _refused(503, say("Too many pages are open on a day just now."), LATER)
     except Over:
-        return _refused(503, "The server is about to stop.", SOON)
+        return _refused(503, say("The server is about to stop."), SOON)
     return _Stream(request, listening, listener)
 
 

@@ -11,13 +11,15 @@ from pydantic import BeforeValidator
 
 from server.book import tables
 from server.book.days import changed, open_day
-from server.book.order import LASTS_MOST, NIGHT, clock_words, moment_of, whens
+from server.book.order import LASTS_MOST, NIGHT, clock_figures, clock_words, moment_of, whens
 from server.book.people import first_camera
 from server.door.calendars import Entry, read_calendar
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange
+from server.language import day as date_words
+from server.language import noted, say
 
 from . import order_calendar, order_words
 from .drawing import attached, draw, zone
@@ -49,7 +51,7 @@ if TYPE_CHECKING:
 router = door_router()
 
 SPARE = 3  # empty lines to type in
-MEANWHILE = (
+MEANWHILE = noted(
     "The order was changed meanwhile, on another page or a phone. Look at it there; keep once more to let this stand"
 )
 
@@ -59,7 +61,7 @@ def show_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: Row
     """The running order in a table, with room for more."""
     with book.reading() as session:
         day = open_day(session, first_camera(visitor.crew), day_id)
-    said = "Kept." if "kept" in request.query_params else ""
+    said = say("Kept.") if "kept" in request.query_params else ""
     return _page(request, day, Draft([*lines_of(day), *(Line() for _ in range(SPARE))], said=said))
 
 
@@ -77,7 +79,7 @@ def change_order(request: Request, book: TheBook, visitor: TheVisitor, day_id: R
         day = open_day(session, first_camera(visitor.crew), day_id)
         stops = read_lines(draft, day)
         if stamp not in ("", stamp_of(day)):
-            draft.errors["meanwhile"] = MEANWHILE
+            draft.errors["meanwhile"] = say(MEANWHILE)
             stamp = ""  # it is said now: the next one is that of the order as it stands
         if draft.errors:
             return _page(request, day, draft, status=422, stamp=stamp)
@@ -111,16 +113,22 @@ def bring_order(
     try:
         brought = _brought(day, form.lines, content, draft)
     except OutOfRange as refused:
-        typed.errors[field] = f"{refused.came}: it needs {refused.allowed}" if refused.came else refused.allowed
+        typed.errors[field] = (
+            say("{came}: it needs {allowed}", came=refused.came, allowed=refused.allowed)
+            if refused.came
+            else refused.allowed
+        )
         return _page(request, day, draft, typed, status=422, stamp=stamp)
     brought = by_time(day, brought)  # on their own first: what is there already says nothing of their hours
     there = [] if form.replaces else [line for line in here if not line.empty]
     if len(there) + len(brought) > STOPS_MOST:
-        typed.errors[field] = f"{len(there) + len(brought)} stops came; a day has {STOPS_MOST} at most"
+        typed.errors[field] = say(
+            "{count} stops came; a day has {most} at most", count=len(there) + len(brought), most=STOPS_MOST
+        )
         return _page(request, day, draft, typed, status=422, stamp=stamp)
     draft.lines = [*by_time(day, [*there, *brought]), Line()]
     stops = f"{len(brought)} {'stop' if len(brought) == 1 else 'stops'}"
-    draft.said = f"{stops} came in. Not kept yet: look the order through, then keep it."
+    draft.said = say("{stops} came in. Not kept yet: look the order through, then keep it.", stops=stops)
     return _page(request, day, draft, stamp=stamp)
 
 
@@ -133,7 +141,7 @@ def write_csv(book: TheBook, visitor: TheVisitor, day_id: RowNumber) -> Response
     lenses = dict(day.used.lenses)
     rows = [
         Row(
-            on=stop.at.date(), at=clock_words(stop.at), until="" if stop.ends is None else clock_words(stop.ends),
+            on=stop.at.date(), at=clock_figures(stop.at), until="" if stop.ends is None else clock_figures(stop.ends),
             name=stop.name, place=places.get(stop.place or 0, ""), wanted=figure_of(stop.wanted),
             widest=figure_of(stop.widest), narrowest=figure_of(stop.narrowest), lens=lenses.get(stop.lens or 0, ""),
             notes=stop.notes,
@@ -175,7 +183,7 @@ def _brought(day: Day, lines: str, content: bytes | None, draft: Draft) -> list[
         rows = order_words.rows_of_text(lines, names)
         guessed = [f"{row.at} {row.name or row.place}" for row in rows if row.guessed]
         if guessed:
-            draft.notes.append(f"Read as the times run on: {', '.join(guessed)}.")
+            draft.notes.append(say("Read as the times run on: {stops}.", stops=", ".join(guessed)))
         return _lines_of_rows(day, rows, draft)
     if b"BEGIN:VCALENDAR" not in content[:4096].upper():
         return _lines_of_rows(day, order_words.rows_of_csv(content, names), draft)
@@ -183,13 +191,13 @@ def _brought(day: Day, lines: str, content: bytes | None, draft: Draft) -> list[
     morning = datetime.combine(day.on + timedelta(days=1), time(NIGHT // 60), zone(day.time_zone))
     calendar = read_calendar(content, midnight, morning, day.time_zone)
     if not calendar.entries:
-        raise OutOfRange("calendar", f"A calendar with {calendar.elsewhere} events on other days",
-                         f"events on {day.on:%-d %B %Y}")  # fmt: skip
+        raise OutOfRange("calendar", say("A calendar with {number} events on other days", number=calendar.elsewhere),
+                         say("events on {day}", day=date_words(day.on, "d MMMM y")))  # fmt: skip
     if calendar.elsewhere:
-        draft.notes.append(f"Left out: {calendar.elsewhere} on other days.")
+        draft.notes.append(say("Left out: {number} on other days.", number=calendar.elsewhere))
     if calendar.whole_days:
-        draft.notes.append(f"Left out: {calendar.whole_days} that last the whole day.")
-    draft.notes += [f"Not read: {each}" for each in calendar.unread[:5]]
+        draft.notes.append(say("Left out: {number} that last the whole day.", number=calendar.whole_days))
+    draft.notes += [say("Not read: {each}", each=each) for each in calendar.unread[:5]]
     return [
         with_start(
             _line(
@@ -214,7 +222,7 @@ def _end(entry: Entry, draft: Draft) -> str:
         return ""
     if minutes_between(entry.start, entry.end) <= LASTS_MOST:
         return clock_words(entry.end)
-    draft.notes.append(f"{entry.name}: its end is more than 12 hours on, and left out.")
+    draft.notes.append(say("{name}: its end is more than 12 hours on, and left out.", name=entry.name))
     return ""
 
 
@@ -238,7 +246,7 @@ def _lines_of_rows(day: Day, rows: Sequence[Row], draft: Draft) -> list[Line]:
             line = _dated(day, line, row.on)
         lines.append(line)
     if others := len(rows) - len(lines):
-        draft.notes.append(f"Left out: {others} on other dates.")
+        draft.notes.append(say("Left out: {number} on other dates.", number=others))
     return lines
 
 
@@ -264,7 +272,7 @@ def _line(day: Day, row: Row, draft: Draft) -> Line:
     ids = {each.name: each.number for each in day.places}
     lenses = {name.casefold(): str(number) for number, name in day.used.lenses}
     if row.lens and row.lens.casefold() not in lenses:
-        draft.notes.append(f"This kit has no lens “{row.lens}”, for {row.name or row.place}.")
+        draft.notes.append(say("This kit has no lens “{lens}”, for {stop}.", lens=row.lens, stop=row.name or row.place))
     return Line(
         at=row.at, until=row.until, name=row.name or row.place, place=str(ids[place]) if place else "",
         wanted=row.wanted, widest=row.widest, narrowest=row.narrowest, lens=lenses.get(row.lens.casefold(), ""),

@@ -36,6 +36,7 @@ from server.book.order import (
 )
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange, shown
+from server.language import say, say_many
 
 from . import order_words
 from .forms import Form, MaybeFNumber, MaybeWhole, figure, text
@@ -175,7 +176,7 @@ def rearrange(draft: Draft, do: str, came: FormData, day: Day) -> None:
         case "drop", [at, to]:
             _move(draft, day, filled, at, to, "up")
         case "remove", [at]:
-            draft.said = f"{draft.lines[filled[at]].name or 'The stop'} is out. Not kept yet."
+            draft.said = say("{stop} is out. Not kept yet.", stop=draft.lines[filled[at]].name or say("The stop"))
             del draft.lines[filled[at]]
         case "shift", _:
             _shift(draft, came, day)
@@ -194,7 +195,7 @@ def _move(draft: Draft, day: Day, filled: Sequence[int], start: int, to: int, wa
             until = clock_words(later(moments[slot][0], minutes_between(start_, end)))
         draft.lines[slot] = replace(lines[number], at=lines[slot].at, known=lines[slot].known, until=until)
     draft.moved = filled[to], way
-    draft.said = "Moved: the times stay, the stops move. Not kept yet."
+    draft.said = say("Moved: the times stay, the stops move. Not kept yet.")
 
 
 class ShiftForm(Form):
@@ -206,7 +207,11 @@ class ShiftForm(Form):
     def check(self) -> None:
         """A shift within the day."""
         if not 0 < abs(self.shift_by) <= SHIFT_MOST:
-            raise OutOfRange("shift_by", f"{self.shift_by} min", f"1 to {SHIFT_MOST} minutes, either way")
+            raise OutOfRange(
+                "shift_by",
+                f"{self.shift_by} min",
+                say("1 to {most} minutes, either way", most=SHIFT_MOST),
+            )
 
 
 def _shift(draft: Draft, came: FormData, day: Day) -> None:
@@ -222,9 +227,14 @@ def _shift(draft: Draft, came: FormData, day: Day) -> None:
         start, end = moments[number]
         line = with_start(draft.lines[number], later(start, form.shift_by), day)
         draft.lines[number] = line if end is None else replace(line, until=clock_words(later(end, form.shift_by)))
-    way = "later" if form.shift_by > 0 else "earlier"
-    stops = f"{len(shifted)} {'stop' if len(shifted) == 1 else 'stops'}"
-    draft.said = f"{stops} {abs(form.shift_by)} min {way}. Not kept yet."
+    minutes = abs(form.shift_by)
+    draft.said = (
+        say_many("{count} stop {minutes} min later. Not kept yet.", "{count} stops {minutes} min later. Not kept yet.",
+                 len(shifted), minutes=minutes)
+        if form.shift_by > 0
+        else say_many("{count} stop {minutes} min earlier. Not kept yet.",
+                      "{count} stops {minutes} min earlier. Not kept yet.", len(shifted), minutes=minutes)
+    )  # fmt: skip
     first = draft.lines[shifted[0]] if shifted else None
     draft.lines = by_time(day, draft.lines)
     draft.shift_from = draft.lines.index(first) if first is not None else None
@@ -237,7 +247,7 @@ def placed(draft: Draft, day: Day, *, check: bool = True) -> Placed:
     """When the lines start and end. A word beside each time that is none, where that is to be checked."""
     filled = [number for number, line in enumerate(draft.lines) if not line.empty]
     if len(filled) > STOPS_MOST:
-        draft.errors["stops"] = f"{len(filled)} stops came; a day has {STOPS_MOST} at most"
+        draft.errors["stops"] = say("{count} stops came; a day has {most} at most", count=len(filled), most=STOPS_MOST)
         return {}
     clocks: dict[int, Clock | When] = {}
     errors: dict[str, str] = {}
@@ -246,7 +256,7 @@ def placed(draft: Draft, day: Day, *, check: bool = True) -> Placed:
         try:
             clocks[number] = line.when()
         except OutOfRange as refused:
-            errors[f"at_{number}"] = _word(refused) if line.at else "When?"
+            errors[f"at_{number}"] = _word(refused) if line.at else say("When?")
     found: Placed = {}
     for number, start in _starts(clocks, day, errors).items():
         until = draft.lines[number].until
@@ -261,7 +271,7 @@ def placed(draft: Draft, day: Day, *, check: bool = True) -> Placed:
 
 
 def _word(refused: OutOfRange) -> str:
-    return f"{shown(refused.came)} came; it needs {refused.allowed}"
+    return say("{came} came; it needs {allowed}", came=shown(refused.came), allowed=refused.allowed)
 
 
 def _starts(clocks: dict[int, Clock | When], day: Day, errors: dict[str, str]) -> dict[int, datetime]:
@@ -296,9 +306,16 @@ def overlaps(lines: Sequence[Line], moments: Placed) -> list[str]:
     found: list[str] = []
     until: tuple[datetime, str] | None = None
     for number, (start, end) in sorted(moments.items(), key=lambda each: instant(each[1][0])):
-        name = lines[number].name or "A stop"
+        name = lines[number].name or say("A stop")
         if until is not None and instant(start) < instant(until[0]):
-            found.append(f"{name} begins at {clock_words(start)}, before {until[1]} is over.")
+            found.append(
+                say(
+                    "{stop} begins at {time}, before {until} is over.",
+                    stop=name,
+                    time=clock_words(start),
+                    until=until[1],
+                )
+            )
         if end is not None and (until is None or instant(end) > instant(until[0])):
             until = end, name
     return found
@@ -322,9 +339,17 @@ class LineForm(Form):
     def check(self) -> None:
         """Hold the look and the lengths to what is kept."""
         if len(self.name) > tables.NAME_LONGEST:
-            raise OutOfRange("name", f"{len(self.name)} characters", f"at most {tables.NAME_LONGEST}")
+            raise OutOfRange(
+                "name",
+                say("{count} characters", count=len(self.name)),
+                say("at most {longest}", longest=tables.NAME_LONGEST),
+            )
         if len(self.notes) > tables.NOTES_LONGEST:
-            raise OutOfRange("notes", f"{len(self.notes)} characters", f"at most {tables.NOTES_LONGEST}")
+            raise OutOfRange(
+                "notes",
+                say("{count} characters", count=len(self.notes)),
+                say("at most {longest}", longest=tables.NOTES_LONGEST),
+            )
         check_asked(self.wanted, self.widest, self.narrowest)
 
 
@@ -345,14 +370,14 @@ def read_lines(draft: Draft, day: Day) -> list[tables.Stop]:
         old = known.get(form.number or 0)
         # A place that the day uses no more, and a stop that had it: nothing is taken from it unasked.
         if form.place is not None and form.place not in places and (old is None or old.place != form.place):
-            draft.errors[f"place_{number}"] = "This day has no such place any more"
+            draft.errors[f"place_{number}"] = say("This day has no such place any more")
         if form.lens is not None and form.lens not in lenses:
-            draft.errors[f"lens_{number}"] = "This kit has no such lens any more"
+            draft.errors[f"lens_{number}"] = say("This kit has no such lens any more")
         name = form.name or places.get(form.place or 0, "")
         if not name:
-            draft.errors[f"name_{number}"] = "What, or where?"
+            draft.errors[f"name_{number}"] = say("What, or where?")
         if number in moments and not FIRST <= when_of(day.on, moments[number][0], day.time_zone).minutes < LAST:
-            draft.errors[f"at_{number}"] = "That is not on this day, nor in the night after it"
+            draft.errors[f"at_{number}"] = say("That is not on this day, nor in the night after it")
         if number in moments and not draft.errors:
             rows.append(_row(form, name, old, moments[number], day))
     return rows

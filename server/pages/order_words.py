@@ -22,6 +22,7 @@ from server.book.order import Clock
 from server.book.tables import NAME_LONGEST, NOTES_LONGEST
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange
+from server.language import noted, say
 
 from .forms import text as one_line
 
@@ -88,13 +89,15 @@ class _Where:
         for name in ("name", "place", "wanted", "widest", "narrowest", "lens", "notes"):
             most = NOTES_LONGEST if name == "notes" else NAME_LONGEST
             if len(came := getattr(row, name)) > most:
-                self.refuse(came, f"{most} characters of {name}, and not {len(came)}")
+                self.refuse(
+                    came, say("{most} characters of {name}, and not {count}", most=most, name=name, count=len(came))
+                )
         return row
 
 
 # Times and dates
 
-TIME_ALLOWED = "a time of the day, such as 13:30 or 1:30 pm"
+TIME_ALLOWED = noted("a time of the day, such as 13:30 or 1:30 pm")
 _TO = r"\s* (?: [-–—−→>]+ | \b(?: to | till | until )\b ) \s*"
 # What makes a number a measurement. In small letters only, and no "in" or "foot": "10.15 Miles arrives", "4.30 M&G".
 _UNIT = rf"""
@@ -223,13 +226,13 @@ def _clock(found: re.Match[str], half: str | None, where: _Where) -> _Time | Non
     if half and 1 <= hour <= 12:
         hour = hour % 12 + (12 if half == "p" else 0)
     elif own == "a" or (own and hour == 0):
-        where.refuse(found.string, TIME_ALLOWED)
+        where.refuse(found.string, say(TIME_ALLOWED))
     if (hour, minute) == (24, 0):
         hour = 0
     if hour > 23 or minute > 59:
         if four:
             return None
-        where.refuse(found.string, TIME_ALLOWED)
+        where.refuse(found.string, say(TIME_ALLOWED))
     return _Time(f"{hour:02}:{minute:02}", opened, beyond)
 
 
@@ -245,7 +248,7 @@ def clock(came: str) -> Clock:
     where = _Where("time")
     at, until, zone = _cell(came, where)
     if until:
-        where.refuse(came, TIME_ALLOWED)
+        where.refuse(came, say(TIME_ALLOWED))
     return Clock(int(at[:2]) * 60 + int(at[3:5]), zone)
 
 
@@ -258,7 +261,7 @@ def minutes(came: object) -> int:
     """
     found = _LENGTH.fullmatch(one_line(came).replace("−", "-"))
     if not found:
-        message = "minutes, such as 20 or -5, or hours and minutes, such as 1:30"
+        message = say("minutes, such as 20 or -5, or hours and minutes, such as 1:30")
         raise ValueError(message)
     length = int(found["hours"] or 0) * 60 + int(found["over"] or found["more"] or found["few"] or 0)
     return -length if found["sign"] == "-" else length
@@ -277,10 +280,10 @@ def _cell(came: str, where: _Where) -> tuple[str, str, str]:
     line = one_line(came)
     span = _span(line, where)
     if span is None:
-        where.refuse(line, TIME_ALLOWED)
+        where.refuse(line, say(TIME_ALLOWED))
     zone = _ZONE.fullmatch(span.rest)
     if not zone and span.rest.strip(_AROUND):
-        where.refuse(line, TIME_ALLOWED)
+        where.refuse(line, say(TIME_ALLOWED))
     return span.start.at, span.until, zone[1] if zone else ""
 
 
@@ -288,7 +291,7 @@ def _day(came: str, where: _Where) -> date:
     try:
         return date.fromisoformat(came)
     except ValueError:
-        where.refuse(came, "a date such as 2026-06-20")
+        where.refuse(came, say("a date such as 2026-06-20"))
 
 
 # Places
@@ -417,10 +420,10 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
     """
     lines = text.removeprefix("\ufeff").splitlines()
     if not any(line.strip() for line in lines):
-        raise OutOfRange("text", "", "a running order, one stop a line: 13:30 Chapel door")
+        raise OutOfRange("text", "", say("a running order, one stop a line: 13:30 Chapel door"))
     if len(lines) > LINES_MOST:
-        raise OutOfRange("text", f"{len(lines):,} lines", f"at most {LINES_MOST}")
-    wheres = [_Where("text", f"line {number}") for number in range(1, len(lines) + 1)]
+        raise OutOfRange("text", say("{count} lines", count=f"{len(lines):,}"), say("at most {most}", most=LINES_MOST))
+    wheres = [_Where("text", say("line {number}", number=number)) for number in range(1, len(lines) + 1)]
     beyond = [_beyond(raw, where) for raw, where in zip(lines, wheres, strict=True)]  # all of them: each is checked
     by_12 = not any(beyond)
     known = _known(tuple(places))
@@ -431,7 +434,7 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
         on = day or on
         if span:
             if len(rows) == STOPS_MOST:
-                where.refuse(raw, f"at most {STOPS_MOST} stops")
+                where.refuse(raw, say("at most {most} stops", most=STOPS_MOST))
             at, until = _halved(span, rows[-1].at if rows and rows[-1].on == on else _DAY_BEGINS, by_12=by_12)
             name, place = known.found_in(rest)
             guessed = (at, until) != (span.start.at, span.until)
@@ -439,14 +442,14 @@ def rows_of_text(text: str, places: Sequence[str]) -> list[Row]:
         elif rows and rest:
             rows[-1] = where.check(_with_line(rows[-1], rest, known, bulleted=bulleted))
     if not rows:
-        raise OutOfRange("text", one_line(text), "lines that begin with a time: 13:30 Chapel door")
+        raise OutOfRange("text", one_line(text), say("lines that begin with a time: 13:30 Chapel door"))
     return rows
 
 
 def _beyond(raw: str, where: _Where) -> bool:
     """Whether a line's times are by a clock of 24 hours for certain. Raises OutOfRange for a line that is too long."""
     if len(raw) > LINE_LONGEST:
-        where.refuse(raw, f"a line of at most {LINE_LONGEST:,} characters")
+        where.refuse(raw, say("a line of at most {longest} characters", longest=f"{LINE_LONGEST:,}"))
     _, span, _, _ = _line(raw, where, by_12=False)
     return span is not None and (span.start.beyond or (span.end is not None and span.end.beyond))
 
@@ -509,17 +512,17 @@ def rows_of_csv(data: bytes | str, places: Sequence[str]) -> list[Row]:
     table = _text_of(data)
     table = table.lstrip("\r\n")
     if not table.strip():
-        raise OutOfRange("file", "", "a table with a row for each stop")
+        raise OutOfRange("file", "", say("a table with a row for each stop"))
     header, cells = _table(table)
     known = _known(tuple(places))
     rows: list[Row] = []
     for number, came in cells:
-        where = _Where("file", f"row {number}")
+        where = _Where("file", say("row {number}", number=number))
         cell = {name: _plain(came[at]) if at < len(came) else "" for name, at in header.items()}
         if not any(cell.values()):
             continue
         if len(rows) == STOPS_MOST:
-            where.refuse(" ".join(came), f"at most {STOPS_MOST} stops")
+            where.refuse(" ".join(came), say("at most {most} stops", most=STOPS_MOST))
         on = _day(cell["date"], where) if cell.get("date") else None
         at, until = _times(cell, where)
         name, place = cell.get("stop", ""), known.same(cell.get("place", ""))
@@ -528,7 +531,7 @@ def rows_of_csv(data: bytes | str, places: Sequence[str]) -> list[Row]:
         wanted, widest, narrowest, lens, notes = (cell.get(column, "") for column in COLUMNS[5:])
         rows.append(where.check(Row(on, at, until, name, place, wanted, widest, narrowest, lens, notes)))
     if not rows:
-        raise OutOfRange("file", "a table with no stop", "a row for each, below the names of the columns")
+        raise OutOfRange("file", say("a table with no stop"), say("a row for each, below the names of the columns"))
     return rows
 
 
@@ -590,10 +593,13 @@ def _table(table: str) -> tuple[dict[str, int], Iterator[tuple[int, list[str]]]]
         if len(header) > len(best):
             best, between = header, delimiter
     if "time" not in best:
-        _Where("file", "first row").refuse(
+        _Where("file", say("first row")).refuse(
             first,
-            "a calendar file, which begins with BEGIN:VCALENDAR, or a table whose first row names its columns, "
-            f"time among them: {', '.join(COLUMNS)}",
+            say(
+                "a calendar file, which begins with BEGIN:VCALENDAR, or a table whose first row names its columns, "
+                "time among them: {columns}",
+                columns=", ".join(COLUMNS),
+            ),
         )
     rows = enumerate(_cells(table, between, strict=True), 2 if separator else 1)
     next(rows)
@@ -618,8 +624,8 @@ def _cells(table: str, delimiter: str, *, strict: bool) -> Iterator[list[str]]:
     try:
         yield from rows
     except csv.Error as error:
-        _Where("file", f"line {rows.line_num}").refuse(
-            "", f"cells whose quotes are closed, and no longer ones ({error})"
+        _Where("file", say("line {number}", number=rows.line_num)).refuse(
+            "", say("cells whose quotes are closed, and no longer ones ({error})", error=error)
         )
 
 
@@ -629,6 +635,6 @@ def _times(cell: dict[str, str], where: _Where) -> tuple[str, str]:
     if came := cell.get("until"):
         until, more, its_zone = _cell(came, where)
         if more:
-            where.refuse(came, TIME_ALLOWED)
+            where.refuse(came, say(TIME_ALLOWED))
         until = f"{until} {its_zone}".rstrip()
     return f"{at} {zone}".rstrip(), until

@@ -23,17 +23,26 @@ from starlette.formparsers import MultiPartException, MultiPartParser
 from server.door.guard import PHOTO_MOST
 from server.exposure.light import from_photo
 from server.exposure.refused import OutOfRange
+from server.language import Worded, noted, say
 
 from .exif import Damaged, NoPicture, Tag, Tags, directories, find
 from .forms import FIELDS_MOST, Unclear, the_form
 
 PIXELS_MOST = 500_000_000  # phones make 200 million; more is no camera's
 
-_NO_PHOTO = "It is no photo of a kind that can be read: JPEG, HEIC, PNG and TIFF can"
-_DAMAGED = "This photo is cut off or damaged. Send it again, or type the three figures"
-_FLASH = "The flash fired, so this is not the place's light. Take one without it, or type another reading"
-_SEND_THE_ORIGINAL = "Many messengers strip them: send the original, or type the three figures"
-_CALLED = {"aperture": "aperture", "shutter": "time", "iso": "ISO", "bias": "exposure bias", "ev100": "light"}
+_NO_PHOTO = noted("It is no photo of a kind that can be read: JPEG, HEIC, PNG and TIFF can")
+_DAMAGED = noted("This photo is cut off or damaged. Send it again, or type the three figures")
+_FLASH = noted("The flash fired, so this is not the place's light. Take one without it, or type another reading")
+_SEND_THE_ORIGINAL = noted("Many messengers strip them: send the original, or type the three figures")
+_CALLED = Worded(
+    {
+        "aperture": noted("aperture"),
+        "shutter": noted("time"),
+        "iso": noted("ISO"),
+        "bias": noted("exposure bias"),
+        "ev100": noted("light"),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,29 +79,41 @@ def read_photo(data: bytes) -> Photo:
     try:
         found = find(data)
     except NoPicture:
-        raise _refused(_NO_PHOTO) from None
+        raise _refused(say(_NO_PHOTO)) from None
     except Damaged:
-        raise _refused(_DAMAGED) from None
+        raise _refused(say(_DAMAGED)) from None
     if found.pixels > PIXELS_MOST:
         said, most = math.ceil(found.pixels / 1e6), PIXELS_MOST // 1_000_000
-        raise _refused(f"This photo says that it has {said} megapixels; at most {most} can be")
+        raise _refused(
+            say("This photo says that it has {said} megapixels; at most {most} can be", said=said, most=most)
+        )
     exif, gps = directories(found.exif)
     if (exif.whole(Tag.FLASH) or 0) & 1:
-        raise _refused(_FLASH)
+        raise _refused(say(_FLASH))
     aperture, shutter, iso, bias = _aperture(exif), _shutter(exif), _iso(exif), exif.number(Tag.EXPOSURE_BIAS)
     if aperture is None or shutter is None or iso is None:
         missing = [word for word, said in (("aperture", aperture), ("time", shutter), ("ISO", iso)) if said is None]
         named = " or ".join(filter(None, [", ".join(missing[:-1]), missing[-1]]))
-        raise _refused(f"This photo says no {named}. {_SEND_THE_ORIGINAL}")
+        raise _refused(
+            say(
+                "This photo says no {named}. {advice}",
+                named=named,
+                advice=say(_SEND_THE_ORIGINAL),
+            )
+        )
     if bias is None or math.isnan(bias):  # 0/0 says nothing
         bias = 0.0
     try:
         from_photo(aperture, shutter, iso, bias)
     except OutOfRange as refused:
-        came = f"{float(refused.came):.10g}".replace("nan", "no number")
+        came = f"{float(refused.came):.10g}".replace("nan", say("no number"))
         raise _refused(
-            f"This photo says {came} for its {_CALLED[refused.field]}; allowed is {refused.allowed}. "
-            "Type the three figures instead"
+            say(
+                "This photo says {came} for its {called}; allowed is {allowed}. Type the three figures instead",
+                came=came,
+                called=_CALLED[refused.field],
+                allowed=refused.allowed,
+            )
         ) from None
     latitude, longitude = _place(gps)
     return Photo(aperture, shutter, iso, bias, _focal_mm(exif), _taken(exif, gps), latitude, longitude)
@@ -129,7 +150,7 @@ ThePhoto = Annotated[SentPhoto, Depends(the_photo)]
 
 
 def _refused(words: str) -> Unclear:
-    return Unclear("file", "this file", words)
+    return Unclear("file", say("this file"), words)
 
 
 def _aperture(exif: Tags) -> float | None:

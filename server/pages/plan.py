@@ -21,6 +21,7 @@ from server.exposure.packing import pieces_for
 from server.exposure.refused import OutOfRange
 from server.exposure.scales import marked_shutter
 from server.exposure.trust import courses
+from server.language import decimal, goes_on, listed, say
 
 from .day_tools import piece_name
 from .drawing import draw, zone
@@ -218,7 +219,11 @@ def _lines(day: Day, plan: Plan) -> tuple[PlanLine, ...]:
         span = (
             ""
             if level is None or level.high - level.low < 0.05
-            else f"{wording.minus(level.low, '.1f')} to {wording.minus(level.high, '.1f')}"
+            else say(
+                "{low} to {high}",
+                low=decimal(wording.minus(level.low, ".1f")),
+                high=decimal(wording.minus(level.high, ".1f")),
+            )
         )
         found.append(
             PlanLine(
@@ -253,25 +258,26 @@ def _rig(rig: Rig, usual: float | None = None) -> str:
 def _gap(gap: timedelta) -> str:
     minutes = round(gap / timedelta(minutes=1))
     if minutes <= 0:
-        return "no gap"
+        return say("no gap")
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}"
 
 
 def _ready(kit: Kit, ready: Ready) -> str:
     """What another sky would ask: "If brighter, EV 14.9: swap 0.6 for 1.2, f/2.8, ISO 100"."""
     said = wording.told(kit, ready.move)
-    return (
-        f"If {'brighter' if ready.brighter else 'darker'}, {wording.ev(ready.ev100)}: "
-        f"{said.glass[:1].lower()}{said.glass[1:]}, {_rig(ready.move.rig, ready.move.rig.shutter)}"
-    )
+    do = f"{goes_on(said.glass)}, {_rig(ready.move.rig, ready.move.rig.shutter)}"
+    level = wording.ev(ready.ev100)
+    if ready.brighter:
+        return say("If brighter, {ev}: {do}", ev=level, do=do)
+    return say("If darker, {ev}: {do}", ev=level, do=do)
 
 
 def _ready_short(kit: Kit, ready: Ready) -> str:
     """In a narrow column: what to have in the hand, else what to do: "if brighter 1.2", "if darker pull 0.6"."""
     names = wording.labels(kit.filters)
-    held = " and ".join(names[each] for each in ready.filters)
+    held = listed([names[each] for each in ready.filters])
     said = held or ", ".join(wording.glass_words(kit, ready.move.actions))
-    return f"if {'brighter' if ready.brighter else 'darker'} {said}"
+    return say("if brighter {do}", do=said) if ready.brighter else say("if darker {do}", do=said)
 
 
 def _done(day: Day, report: Report) -> tuple[DoneLine, ...]:
@@ -314,7 +320,10 @@ def _off_look(planned: Planned) -> str:
     move = planned.move
     if move is None or not move.score.off_look:
         return ""
-    return f"iris {wording.turn_words(move.score.off_look, planned.used.kit.body.clicks_per_stop)} outside the look"
+    return say(
+        "iris {turn} outside the look",
+        turn=wording.turn_words(move.score.off_look, planned.used.kit.body.clicks_per_stop),
+    )
 
 
 def packed_for(day: Day, plan: Plan) -> tuple[tuple[str, str], ...]:
@@ -323,7 +332,7 @@ def packed_for(day: Day, plan: Plan) -> tuple[tuple[str, str], ...]:
     for each in plan.stops:
         if each.move is None:
             continue
-        rigs = [(each.move.rig, "")] + [(ready.move.rig, "if the sky changes") for ready in each.ready]
+        rigs = [(each.move.rig, "")] + [(ready.move.rig, say("if the sky changes")) for ready in each.ready]
         for rig, why in rigs:
             for piece in pieces_for(each.used.kit, rig):
                 names.setdefault(piece, {}).setdefault(each.lit.stop.name, why)

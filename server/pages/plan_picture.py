@@ -22,6 +22,7 @@ from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange, within
 from server.exposure.sun import EventKind, SunEvent
 from server.exposure.wording import minus
+from server.language import clock, day, listed, say, say_as, say_many
 
 from .axis import (
     ABOVE,
@@ -32,6 +33,7 @@ from .axis import (
     MARGIN,
     PLOTS,
     ROW_HIGH,
+    SUN_EVENTS,
     WIDE_PLOT,
     WIDTHS,
     Axis,
@@ -151,15 +153,17 @@ class At:
         aware("stops.at", self.at)
         aware("stops.until", self.until)
         if not moment_of(self.at) <= moment_of(self.until):
-            raise OutOfRange("stops.until", self.until.isoformat(), "no time before its start")
+            raise OutOfRange("stops.until", self.until.isoformat(), say("no time before its start"))
         for name, value in (("ev100", self.ev100), ("low", self.low), ("high", self.high)):
             if (value is None) != (self.ev100 is None):
-                raise OutOfRange(f"stops.{name}", value, "a figure where ev100 is one, and none where it is none")
+                raise OutOfRange(f"stops.{name}", value, say("a figure where ev100 is one, and none where it is none"))
             if value is not None:
                 check_drifted(f"stops.{name}", value)
         known = [value for value in (self.low, self.ev100, self.high) if value is not None]
         if not all(less <= more + 1e-6 for less, more in pairwise(known)):
-            raise OutOfRange("stops.ev100", self.ev100, f"{self.low} to {self.high}, the band around it")
+            raise OutOfRange(
+                "stops.ev100", self.ev100, say("{low} to {high}, the band around it", low=self.low, high=self.high)
+            )
 
 
 # What goes out.
@@ -328,17 +332,21 @@ def _check(lines: Sequence[Line], stops: Sequence[At], axis: Axis) -> None:
             _check_inside("times", time, axis)
     for number, each in enumerate(stops, 1):
         if each.number != number:
-            raise OutOfRange("stops.number", each.number, f"{number}, its place in the order")
+            raise OutOfRange("stops.number", each.number, say("{number}, its place in the order", number=number))
         _check_inside("stops.at", each.at, axis)
         _check_inside("stops.until", each.until, axis)
     for before, after in pairwise(stops):
         if moment_of(before.at) > moment_of(after.at):
-            raise OutOfRange("stops.at", after.at.isoformat(), "no time before the stop that comes first")
+            raise OutOfRange("stops.at", after.at.isoformat(), say("no time before the stop that comes first"))
 
 
 def _check_inside(field: str, at: datetime, axis: Axis) -> None:
     if not axis.has(at):
-        raise OutOfRange(field, at.isoformat(), f"{axis.start.isoformat()} to {axis.stop.isoformat()}")
+        raise OutOfRange(
+            field,
+            at.isoformat(),
+            say("{low} to {high}", low=axis.start.isoformat(), high=axis.stop.isoformat()),
+        )
 
 
 # The head.
@@ -366,7 +374,7 @@ class _Posts:
             aware("sun.at", event.at)
         risings = sorted((event for event in events if event.kind in RISINGS), key=lambda event: moment_of(event.at))
         suns = [
-            Label(axis.along(event.at), event.kind, axis.nearest(event.at), event.kind == "sunrise")
+            Label(axis.along(event.at), SUN_EVENTS[event.kind], axis.nearest(event.at), event.kind == "sunrise")
             for event in risings
             if axis.has(event.at)
         ]
@@ -375,7 +383,7 @@ class _Posts:
         texts = both(*(placed(suns, plot, top + ROW_DOWN) for plot in PLOTS))
         if now is None or not axis.has(now):
             return cls(sun, (), top + 2, foot + 2, foot, tuple(texts), ())
-        words = f"now {axis.nearest(now)}"
+        words = say("now {time}", time=axis.nearest(now))
         now_texts = both(*(_now(words, axis.along(now), plot, foot + ROW_DOWN, sun) for plot in PLOTS))
         return cls(sun, (axis.along(now),), top + 2, foot + 2, foot + ROW_HIGH, tuple(texts), tuple(now_texts))
 
@@ -383,7 +391,7 @@ class _Posts:
 def _now(words: str, x: float, plot: float, y: float, sun: Sequence[float]) -> list[Text]:
     """What stands beside the post of now, on a side where no post of the sun goes through it."""
     at = x / 100 * plot
-    for text in (words, "now"):
+    for text in (words, say("now")):
         size = text_width(text) + 4
         for begins, there in ((at, Text(text, x, y, "start", 4.0)), (at - size, Text(text, x, y, "end", -4.0))):
             free = not any(begins < post / 100 * plot < begins + size for post in sun)
@@ -398,7 +406,7 @@ def _hours(axis: Axis, y: float) -> list[Text]:
 
 
 def _hours_on(axis: Axis, plot: float, y: float) -> list[Text]:
-    half = text_width("00:00") / 2
+    half = text_width(clock(datetime(2000, 1, 1, 22, 30, tzinfo=UTC))) / 2  # as wide as any
     px_per_minute = plot / (moment_of(axis.stop) - moment_of(axis.start)) * 60
     step = next(each for each in HOUR_STEPS if each * px_per_minute >= 2 * half + HOUR_GAP)
     found, until = [], -GUTTER
@@ -408,7 +416,7 @@ def _hours_on(axis: Axis, plot: float, y: float) -> list[Text]:
         fits = until <= middle - half and middle + half <= plot + MARGIN
         if (60 * at.hour + at.minute) % step == 0 and fits and not axis.twice(at):
             until = middle + half + HOUR_GAP / 2
-            found.append(Text(f"{at:%H:%M}", axis.along(at), y))
+            found.append(Text(clock(at), axis.along(at), y))
     return found
 
 
@@ -820,37 +828,44 @@ def _touches(stops: Sequence[At], axis: Axis, top: float) -> str:
 
 def _date(axis: Axis) -> str:
     first, last = axis.start, axis.local(axis.stop.astimezone(UTC) - timedelta(microseconds=1))
-    said = f"{first:%A} {first.day} {first:%B}"
     if first.date() == last.date():
-        return f"{said} {first.year}"
-    return f"{said}{'' if first.year == last.year else f' {first.year}'} to {last:%A} {last.day} {last:%B} {last.year}"
+        return day(first, "EEEE d MMMM y")
+    begins = day(first, "EEEE d MMMM" if first.year == last.year else "EEEE d MMMM y")
+    return say_as("of two days", "{first} to {last}", first=begins, last=day(last, "EEEE d MMMM y"))
 
 
 def _said(stops: Sequence[At], axis: Axis) -> str:
     """The essential: how many stops, from when to when, and how often glass is touched."""
     first, last = (f"{_time(each.at, axis)}{f', {each.name}' if each.name else ''}" for each in (stops[0], stops[-1]))
-    said = f"1 stop, at {first}." if len(stops) == 1 else f"{len(stops)} stops, from {first}, to {last}."
+    said = (
+        say("1 stop, at {first}.", first=first)
+        if len(stops) == 1
+        else say("{count} stops, from {first}, to {last}.", count=len(stops), first=first, last=last)
+    )
     touched = [each.number for each in stops if each.touched]
     if not touched:
-        return f"{said} Hands never touch the glass."
-    times = "once" if len(touched) == 1 else f"{len(touched)} times"
-    return f"{said} Hands touch the glass {times}, at {_stops(touched)}."
+        return f"{said} {say('Hands never touch the glass.')}"
+    times = say_many(
+        "Hands touch the glass once, at {stops}.", "Hands touch the glass {count} times, at {stops}.", len(touched),
+        stops=_stops(touched),
+    )  # fmt: skip
+    return f"{said} {times}"
 
 
 def _notes(stops: Sequence[At], axis: Axis) -> tuple[str, ...]:
     first, last = axis.start, axis.local(axis.stop)
     notes = []
     if first.utcoffset() != last.utcoffset():
-        notes.append(f"The clocks change from {first:%Z} to {last:%Z}.")
+        notes.append(say("The clocks change from {first} to {last}.", first=f"{first:%Z}", last=f"{last:%Z}"))
     if unlit := [each.number for each in stops if each.ev100 is None]:
-        notes.append(f"No light is known at {_stops(unlit)}.")
+        notes.append(say("No light is known at {stops}.", stops=_stops(unlit)))
     return tuple(notes)
 
 
 def _time(at: datetime, axis: Axis) -> str:
     """By the clock, with its weekday where that is not the first one's."""
     local = axis.local(at)
-    return axis.nearest(at) if local.date() == axis.start.date() else f"{local:%A} {axis.nearest(at)}"
+    return axis.nearest(at) if local.date() == axis.start.date() else f"{day(local, 'EEEE')} {axis.nearest(at)}"
 
 
 def _stops(numbers: Sequence[int]) -> str:
@@ -860,8 +875,7 @@ def _stops(numbers: Sequence[int]) -> str:
     >>> _stops([3]), _stops([1, 2, 5])
     ('stop 3', 'stops 1, 2 and 5')
     """
-    *others, last = map(str, numbers)
-    return f"stops {', '.join(others)} and {last}" if others else f"stop {last}"
+    return say_many("stop {numbers}", "stops {numbers}", len(numbers), numbers=listed([str(each) for each in numbers]))
 
 
 def _readies(stops: Sequence[At]) -> tuple[Ready, ...]:

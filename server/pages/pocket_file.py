@@ -15,6 +15,7 @@ from fastapi import Request, Response
 from server.book.days import open_day
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
+from server.language import clock
 
 from .day_view import Around, Asked, Row, answered, first_at_each_place, sun_at
 from .drawing import attached, draw
@@ -86,7 +87,7 @@ def froms_of(day: Day, now: datetime) -> tuple[From, ...]:
             From(
                 replace(row, fast=None), rig, answered(day.used, rig, others),
                 "" if stop is None or is_here else stop.stop.name,
-                "" if stop is None or is_here else f"{stop.stop.at:%H:%M}", is_here,
+                "" if stop is None or is_here else clock(stop.stop.at), is_here,
             )
         )  # fmt: skip
     return tuple(found)

@@ -14,6 +14,7 @@ from server.book.log import PARTS, Part
 from server.exposure import light, wording
 from server.exposure.daylight import SKIES, Sky
 from server.exposure.refused import OutOfRange
+from server.language import Worded, clock, noted, say
 
 from .drawing import zone
 from .forms import FNumber, Form, Number, NumberOrZero, Typed, Unclear, number, one_of, optional, or_zero, seconds, text
@@ -27,14 +28,16 @@ if TYPE_CHECKING:
 
     from .photos import Photo
 
-METHODS = {
-    "ev": "EV",
-    "lux": "Lux",
-    "luminance": "cd/m²",
-    "camera": "Camera",
-    "eye": "Looks right",
-    "photo": "Photo",
-}
+METHODS = Worded(
+    {
+        "ev": noted("EV"),
+        "lux": noted("Lux"),
+        "luminance": noted("cd/m²"),
+        "camera": noted("Camera"),
+        "eye": noted("Looks right"),
+        "photo": noted("Photo"),
+    }
+)
 CLOCKS_DIFFER = timedelta(minutes=2)  # a phone's clock may be ahead of the server's by so much
 SKY_LASTS = timedelta(hours=3)
 OLDEST = datetime(1990, 1, 1, tzinfo=UTC)
@@ -45,8 +48,8 @@ def _base_if_empty(came: object) -> float:
     return 100.0 if optional(came) is None else number(came, "100")
 
 
-_sky = one_of(SKIES, "clear, partly cloudy or overcast", otherwise=None)
-_part = one_of(PARTS, "lit face, window or dark corner", otherwise="face")
+_sky = one_of(SKIES, noted("clear, partly cloudy or overcast"), otherwise=None)
+_part = one_of(PARTS, noted("lit face, window or dark corner"), otherwise="face")
 
 
 def _taken(came: object) -> datetime | None:
@@ -56,7 +59,7 @@ def _taken(came: object) -> datetime | None:
     try:
         return datetime.fromisoformat(line)
     except ValueError as error:
-        message = "a date and time, such as 2026-06-20 14:30"
+        message = say("a date and time, such as 2026-06-20 14:30")
         raise ValueError(message) from error
 
 
@@ -64,7 +67,11 @@ def _plain(came: object) -> float:
     """A number that may go into the thousands, where 1,200 could be either."""
     line = text(came)
     if re.fullmatch(r"\d{1,3}(,\d{3})+", line):
-        message = f"{line.replace(',', '')} for thousands, or {line.replace(',', '.', 1)} with a point"
+        message = say(
+            "{whole} for thousands, or {parts} with a point",
+            whole=line.replace(",", ""),
+            parts=line.replace(",", ".", 1),
+        )
         raise ValueError(message)
     return number(line, "640")
 
@@ -73,7 +80,7 @@ def _dial(came: object) -> float:
     """An exposure time as a camera shows it: a bare 50 could be a fiftieth or fifty seconds."""
     line = text(came)
     if re.fullmatch(r"\d{1,5}", line, re.ASCII) and int(line) >= BARE_SECONDS:
-        message = f"1/{line} for a fraction, or {line} s for seconds"
+        message = say("1/{line} for a fraction, or {line} s for seconds", line=line)
         raise ValueError(message)
     return seconds(line)
 
@@ -248,7 +255,7 @@ def read_reading(
     """
     kind = _FORMS.get(str(came.get("kind")))
     if kind is None:
-        return None, Typed(errors={"kind": "It needs a method: EV, lux, cd/m² or the camera's settings"})
+        return None, Typed(errors={"kind": say("It needs a method: EV, lux, cd/m² or the camera's settings")})
     form, typed = kind.read(came)
     if form is None:
         return None, typed
@@ -265,11 +272,13 @@ def read_reading(
 
 def _metered(ev100: float, field: str) -> float:
     """A level that somebody may have metered [stops]; else OutOfRange."""
-    said = f"That is EV {wording.minus(ev100, '.1f')}"
+    level = wording.ev(ev100)
     if ev100 > light.SUN_DISC:
-        raise Unclear(field, ev100, f"{said}, brighter than the sun itself. Look at the figures again")
+        raise Unclear(
+            field, ev100, say("That is {ev}, brighter than the sun itself. Look at the figures again", ev=level)
+        )
     if ev100 < light.STARLIGHT:
-        raise Unclear(field, ev100, f"{said}, darker than starlight. Look at the figures again")
+        raise Unclear(field, ev100, say("That is {ev}, darker than starlight. Look at the figures again", ev=level))
     return ev100
 
 
@@ -281,7 +290,7 @@ def read_photo_reading(
     if form is None:
         return None, typed
     if not data:
-        typed.errors["file"] = "It needs a photo"
+        typed.errors["file"] = say("It needs a photo")
         return None, typed
     try:
         photo = read_photo(data)
@@ -306,7 +315,9 @@ def _taken_by(photo: Photo, time_zone: str, now: datetime) -> datetime | None:
     taken_at = local.astimezone(UTC)
     if not OLDEST <= taken_at <= now + CLOCKS_DIFFER:
         said = f"{local:%Y-%m-%d %H:%M}"
-        raise Unclear("taken", said, f"The photo says {said}: its clock is wrong. Type when it was taken")
+        raise Unclear(
+            "taken", said, say("The photo says {said}: its clock is wrong. Type when it was taken", said=said)
+        )
     return min(taken_at, now)
 
 
@@ -324,18 +335,22 @@ def taken(form: ReadingForm, time_zone: str, now: datetime) -> datetime | None:
         raise Unclear(
             "taken",
             said,
-            f"{said} is {'in the future' if form.taken.year > now.year else f'too long ago: {OLDEST.year} or later'}",
+            say("{said} is in the future", said=said)
+            if form.taken.year > now.year
+            else say("{said} is too long ago: {year} or later", said=said, year=OLDEST.year),
         )
     if form.taken.tzinfo is not None:
         return _not_later(form.taken.astimezone(UTC), said, time_zone, now)
     local = form.taken.replace(tzinfo=zone(time_zone))
     at = local.astimezone(UTC)
     if at.astimezone(local.tzinfo).replace(tzinfo=None) != form.taken:
-        raise Unclear("taken", said, f"{said} did not happen there: the clocks went forward over it")
+        raise Unclear("taken", said, say("{said} did not happen there: the clocks went forward over it", said=said))
     second = form.taken.replace(tzinfo=zone(time_zone), fold=1)
     if second.utcoffset() != local.utcoffset():
         if not form.again:
-            raise Unclear("again", said, f"{said} came twice there, when the clocks went back: which one?")
+            raise Unclear(
+                "again", said, say("{said} came twice there, when the clocks went back: which one?", said=said)
+            )
         at = (local if form.again == "first" else second).astimezone(UTC)
     return _not_later(at, said, time_zone, now)
 
@@ -343,7 +358,13 @@ def taken(form: ReadingForm, time_zone: str, now: datetime) -> datetime | None:
 def _not_later(at: datetime, said: str, time_zone: str, now: datetime) -> datetime:
     if at > now + CLOCKS_DIFFER:
         raise Unclear(
-            "taken", said, f"{said} is in the future there; it is {now.astimezone(zone(time_zone)):%H:%M} now"
+            "taken",
+            said,
+            say(
+                "{said} is in the future there; it is {time} now",
+                said=said,
+                time=clock(now.astimezone(zone(time_zone))),
+            ),
         )
     return min(at, now)
 

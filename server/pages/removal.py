@@ -17,6 +17,7 @@ from server.book import tables, whole
 from server.book.crews import owned
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
+from server.language import say
 
 from .crew_data import counted
 from .drawing import draw
@@ -35,7 +36,7 @@ def ask_day_removal(request: Request, book: TheBook, visitor: TheVisitor, day_id
     """What goes with a day."""
     with book.reading() as session:
         day = owned(session, tables.Day, visitor.crew, day_id)
-        return _asks(request, session, "day", day, stays="The venue with its readings, and the kit, stay.")
+        return _asks(request, session, "day", day, stays=say("The venue with its readings, and the kit, stay."))
 
 
 @router.post("/days/{day_id}/removal")
@@ -52,7 +53,7 @@ def ask_venue_removal(request: Request, book: TheBook, visitor: TheVisitor, venu
     with book.reading() as session:
         venue = owned(session, tables.Venue, visitor.crew, venue_id)
         there = _days(session, tables.Day.venue_id == venue.id)
-        return _asks(request, session, "venue", venue, days=there, stays="Kits stay.")
+        return _asks(request, session, "venue", venue, days=there, stays=say("Kits stay."))
 
 
 @router.post("/venues/{venue_id}/removal")

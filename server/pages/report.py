@@ -20,6 +20,7 @@ from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.scales import marked_shutter
+from server.language import Worded, noted, say
 
 from .drawing import attached, draw, zone
 from .forms import Form, TheForm, text
@@ -32,9 +33,10 @@ if TYPE_CHECKING:
 
 router = door_router()
 
-DONE = {
-    "moved": "went there", "rig_corrected": "rig put right", "lens_changed": "lens changed", "clip_noted": "clip",
-}  # fmt: skip
+DONE = Worded({
+    "moved": noted("went there"), "rig_corrected": noted("rig put right"),
+    "lens_changed": noted("lens changed"), "clip_noted": noted("clip"),
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def _line(day: Day, line: Line) -> ReportLine:
         stop=line.called,
         planned="" if stop is None else clock_words(stop.planned),
         body=line.used.body,
-        lens=line.lens or "no longer in the kit",
+        lens=line.lens or say("no longer in the kit"),
         frame_rate="" if line.used.frame_rate is None else f"{line.used.frame_rate:g}",
         aperture=f"{round(line.rig.aperture, 2):g}",
         shutter=marked_shutter(line.rig.shutter),

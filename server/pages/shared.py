@@ -28,6 +28,7 @@ from server.door.entrance import door_router
 from server.door.heard import heard
 from server.door.limits import Guesses
 from server.door.visitor import TheBook
+from server.language import noted, say
 
 from .drawing import attached, draw, qr
 from .order import events_of
@@ -42,8 +43,16 @@ if TYPE_CHECKING:
 
 router = door_router()
 
-ENDED = (404, "Nothing to read here", "This link has run out, was ended, or is not whole. Ask for a new one.")
-NOT_READY = (503, "Not ready yet", "The crew’s kit is not complete, so there is no sheet yet. Try again later.")
+ENDED = (
+    404,
+    noted("Nothing to read here"),
+    noted("This link has run out, was ended, or is not whole. Ask for a new one."),
+)
+NOT_READY = (
+    503,
+    noted("Not ready yet"),
+    noted("The crew’s kit is not complete, so there is no sheet yet. Try again later."),
+)
 
 
 @router.get("/s/{token}")
@@ -174,7 +183,7 @@ def _says(book: Book, link: Link, said: str) -> tuple[int, datetime]:
 
 def _nothing(request: Request, why: tuple[int, str, str]) -> Response:
     status, title, words = why
-    response = _unlisted(draw(request, "sheet/gone.html", status=status, title=title, words=words))
+    response = _unlisted(draw(request, "sheet/gone.html", status=status, title=say(title), words=say(words)))
     response.headers["cache-control"] = "no-store"
     return response
 

@@ -16,6 +16,7 @@ from server.book.sheet_document import SheetDocument, check, day_from, venue_fro
 from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure.refused import OutOfRange
+from server.language import say
 
 from .drawing import draw
 from .forms import Form, MaybeWhole, TheFileForm, Typed
@@ -55,7 +56,7 @@ def read_sheet(request: Request, book: TheBook, visitor: TheVisitor, came: TheFi
     with book.writing(visitor.crew) as session:
         kit = None if form is None or form.kit is None else _kit(session, visitor.crew, form.kit, typed)
         if document is not None and kit is not None and not document.day.looks:
-            typed.errors["kit"] = "The sheet’s day uses none of the places, so there is no day to make of it"
+            typed.errors["kit"] = say("The sheet’s day uses none of the places, so there is no day to make of it")
         if document is None or typed.errors:
             return _page(request, session, visitor.crew, typed, status=422)
         venue = venue_from(document, visitor.crew)
@@ -72,20 +73,20 @@ def read_sheet(request: Request, book: TheBook, visitor: TheVisitor, came: TheFi
 def _read(content: bytes, typed: Typed, field: str) -> SheetDocument | None:
     """What was brought, or None with a word beside its field."""
     if not content.strip():
-        typed.errors["file"] = "It needs a file, or its text below"
+        typed.errors["file"] = say("It needs a file, or its text below")
         return None
     if len(content) > FILE_MOST:
-        typed.errors[field] = f"It is more than {FILE_MOST // 1000} kB; a sheet is less"
+        typed.errors[field] = say("It is more than {most} kB; a sheet is less", most=FILE_MOST // 1000)
         return None
     try:
         document = SheetDocument.model_validate_json(content.removeprefix(MARK))
         check(document, datetime.now(UTC))
     except ValidationError as refused:
-        typed.errors[field] = f"It is not a sheet. {refusal_said(refused)}"
+        typed.errors[field] = say("It is not a sheet. {why}", why=refusal_said(refused))
         return None
     except OutOfRange as refused:
         word = refusal_word(refused.field, refused.came, refused.allowed)
-        typed.errors[field] = f"It is no sheet that can be. {word}"
+        typed.errors[field] = say("It is no sheet that can be. {why}", why=word)
         return None
     return document
 
@@ -97,15 +98,18 @@ def _kit(session: Session, crew: int, number: int, typed: Typed) -> tables.Kit |
         if not kit.bodies or not kit.lenses:
             raise KitIncomplete(kit.name)
     except NotThere:
-        typed.errors["kit"] = "There is no such kit any more"
+        typed.errors["kit"] = say("There is no such kit any more")
         return None
     except KitIncomplete:
-        typed.errors["kit"] = "This kit has no body or no lens yet; add them on the kit page first"
+        typed.errors["kit"] = say("This kit has no body or no lens yet; add them on the kit page first")
         return None
     return kit
 
 
 def _page(request: Request, session: Session, crew: int, typed: Typed, status: int = 200) -> Response:
     kits = all_owned(session, tables.Kit, crew)
-    wanted = [("", "not wanted, only the venue"), *((kit.id, f"wanted, filmed with {kit.name}") for kit in kits)]
+    wanted = [
+        ("", say("not wanted, only the venue")),
+        *((kit.id, say("wanted, filmed with {name}", name=kit.name)) for kit in kits),
+    ]
     return draw(request, "sheet/bring.html", status=status, typed=typed, kits=kits, wanted=wanted)

@@ -16,6 +16,8 @@ import segno
 from fpdf import FPDF
 from fpdf.enums import XPos, YPos
 
+from server.language import day, noted, say
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -25,7 +27,7 @@ FONTS = Path(__file__).parent / "fonts"  # DejaVu Sans Condensed, with its licen
 FAMILY = "sheet"
 SOFT = 70  # grey of 255; 9:1 on paper
 Paper = Literal["a4", "a6"]
-A_CAUTION = (
+A_CAUTION = noted(
     "Stands, cables and moving through a crowd are under the venue’s rules and local law. Never look at the sun "
     "through an optical finder or a lens; photographic ND and polarisers are no eye protection."
 )
@@ -81,30 +83,30 @@ def pdf_of(view: SheetView, address: str, paper: Paper) -> bytes:
 
 def _whole(pdf: _Sheet, view: SheetView) -> None:
     if view.stops:
-        pdf.heading("Running order")
+        pdf.heading(say("Running order"))
         columns = (0.12, 0.36, 0.19, 0.33)
-        pdf.head_row(columns, ("Time", "Stop", "Light", "On the camera"))
+        pdf.head_row(columns, (say("Time"), say("Stop"), say("Light"), say("On the camera")))
         for stop in view.stops:
             pdf.row(columns, (_time(stop), _happens(stop), _light(stop), _on_camera(stop)))
     if view.refused:
-        pdf.say(f"This day is too large to plan: {view.refused}.")
-    pdf.heading("Places")
+        pdf.write_line(say("This day is too large to plan: {refused}.", refused=view.refused))
+    pdf.heading(say("Places"))
     thirds = (0.3, 0.24, 0.46)
-    pdf.head_row(thirds, ("Place", "Newest reading", "How it was read"))
+    pdf.head_row(thirds, (say("Place"), say("Newest reading"), say("How it was read")))
     for place in view.places:
         cautions = [Words(f"{each[0].upper()}{each[1:]}.", strong=True) for each in place.cautions]
         pdf.row(
             thirds,
             (
                 [Words(place.name, strong=True), Words(place.lit, soft=True)],
-                [Words(place.level or "not read yet"), *(Words(each, soft=True) for each in place.others)],
+                [Words(place.level or say("not read yet")), *(Words(each, soft=True) for each in place.others)],
                 [*([Words(place.read)] if place.read else []), *cautions],
             ),
         )
     if view.packed:
-        pdf.heading("Pack")
-        pdf.say(f"{'; '.join(view.packed)}.")
-    pdf.say(A_CAUTION, soft=True)
+        pdf.heading(say("Pack"))
+        pdf.write_line(f"{'; '.join(view.packed)}.")
+    pdf.write_line(say(A_CAUTION), soft=True)
 
 
 def _card(pdf: _Sheet, view: SheetView) -> None:
@@ -117,11 +119,11 @@ def _card(pdf: _Sheet, view: SheetView) -> None:
         when = [Words(stop.clock, strong=True), *light]
         pdf.row(columns, (when, [Words(f"{stop.name}{place}", strong=True), *rig, *doubt]))
     if not view.stops:
-        pdf.say("There is no running order yet.")
+        pdf.write_line(say("There is no running order yet."))
 
 
 def _time(stop: SheetStop) -> list[Words]:
-    until = [Words(f"to {stop.until}", soft=True)] if stop.until else []
+    until = [Words(say("to {until}", until=stop.until), soft=True)] if stop.until else []
     return [Words(stop.clock, strong=True), *until]
 
 
@@ -137,7 +139,7 @@ def _light(stop: SheetStop) -> list[Words]:
 
 def _on_camera(stop: SheetStop) -> list[Words]:
     if stop.why:
-        return [Words(f"Not planned: {stop.why}", soft=True)]
+        return [Words(say("Not planned: {why}", why=stop.why), soft=True)]
     return [Words(each, strong=number == 1) for number, each in enumerate((stop.lens, stop.glass, stop.rig)) if each]
 
 
@@ -167,15 +169,19 @@ class _Sheet(FPDF):
         self._letters(size.head if first else size.body + 1, strong=True)
         self._lines(wide, self.font_size * 1.2, view.name)
         self._letters(size.body, soft=not first)
-        date = f"{view.on:%A} {view.on.day} {view.on:%B %Y}"
-        self._lines(wide, size.line, f"{view.venue}. {date}. Times are the venue’s ({view.clock}).")
+        date = day(view.on, "EEEE d MMMM y")
+        self._lines(
+            wide,
+            size.line,
+            say("{venue}. {date}. Times are the venue’s ({clock}).", venue=view.venue, date=date, clock=view.clock),
+        )
         if first:
-            facts = [*view.suns, *([f"at {view.at}"] if view.at else [])]
+            facts = [*view.suns, *([say("at {at}", at=view.at)] if view.at else [])]
             if facts:
                 self._lines(wide, size.line, f"{'; '.join(facts)}.".capitalize())
             if self.address:
                 self._letters(size.body - 1.5, soft=True)
-                self._lines(wide, size.line, "Scan for the sheet as it stands now.")
+                self._lines(wide, size.line, say("Scan for the sheet as it stands now."))
                 self.set_y(max(self.get_y(), size.margin + size.qr + 1))
         self.ln(1)
         if self._head is not None and not first:
@@ -196,7 +202,7 @@ class _Sheet(FPDF):
         self._letters(self.size.body + 2, strong=True)
         self._lines(self.epw, self.font_size * 1.3, words)
 
-    def say(self, words: str, *, soft: bool = False) -> None:
+    def write_line(self, words: str, *, soft: bool = False) -> None:
         """Words across the page."""
         self._head = None
         self.ln(1.5)

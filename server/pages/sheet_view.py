@@ -20,7 +20,9 @@ from server.exposure.cautions import place_cautions
 from server.exposure.daylight import Spot
 from server.exposure.refused import OutOfRange
 from server.exposure.scales import marked_shutter
+from server.language import Worded, decimal, noted, say
 
+from .axis import SUN_EVENTS
 from .drawing import DOUBTS, KINDS_OF_LIGHT, PART_WORDS, SKY_WORDS, as_typed, when, zone
 from .plan import packed_for
 
@@ -33,10 +35,11 @@ if TYPE_CHECKING:
     from server.book.plans import Plan, Planned
     from server.book.sheet_document import Kind, PlacePart, ReadingPart, SheetDocument
 
-HOW: dict[Kind, str] = {
-    "ev": "EV meter", "lux": "lux meter", "luminance": "spot meter", "camera": "camera", "eye": "looked right at",
-    "photo": "photo", "nudges": "a day’s corrections",
-}  # fmt: skip
+HOW: Worded[Kind] = Worded({
+    "ev": noted("EV meter"), "lux": noted("lux meter"), "luminance": noted("spot meter"), "camera": noted("camera"),
+    "eye": noted("looked right at"),
+    "photo": noted("photo"), "nudges": noted("a day’s corrections"),
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +127,7 @@ def sheet_of(session: Session, crew_id: int, day: Day, now: datetime, *, exact: 
     try:
         plan, refused = plan_of(day, now, whole=True), ""
     except OutOfRange as too_large:
-        plan, refused = None, f"{too_large.came}; it needs {too_large.allowed}"
+        plan, refused = None, say("{came}; it needs {allowed}", came=too_large.came, allowed=too_large.allowed)
     return SheetView(
         name=day.name,
         venue=day.venue,
@@ -169,7 +172,13 @@ def _light(planned: Planned | None) -> dict[str, str]:
     spans = level.high - level.low >= 0.05
     return {
         "light": wording.ev(level.light.ev100),
-        "span": f"{wording.minus(level.low, '.1f')} to {wording.minus(level.high, '.1f')}" if spans else "",
+        "span": say(
+            "{low} to {high}",
+            low=decimal(wording.minus(level.low, ".1f")),
+            high=decimal(wording.minus(level.high, ".1f")),
+        )
+        if spans
+        else "",
         "doubt": DOUBTS[level.doubt] if level.trust == "stale" else "",
     }
 
@@ -209,7 +218,7 @@ def _place(place: PlacePart, document: SheetDocument, seen: datetime) -> SheetPl
 
 def _read(reading: ReadingPart, time_zone: str, seen: datetime) -> str:
     """When, under which sky and how: "20 Jun 11:05, sky clear, lux meter 6400 lx"."""
-    sky = () if reading.sky is None else (f"sky {SKY_WORDS[reading.sky]}",)
+    sky = () if reading.sky is None else (say("sky {sky_words}", sky_words=SKY_WORDS[reading.sky]),)
     figures = {str(name): value for name, value in reading.raw.items()}
     how = f"{HOW[reading.kind]}{as_typed(reading.kind, figures)}"
     return ", ".join((when(reading.taken_at, time_zone, seen), *sky, how))
@@ -222,9 +231,9 @@ def _suns(day: Day) -> tuple[str, ...]:
     midnights = [datetime.combine(day.on + timedelta(days=each), time(), zone(day.time_zone)) for each in (0, 1)]
     found = sun.sun_day(day.site, *midnights)
     if found.never:
-        return (f"the sun stays {found.never} all day",)
+        return (say("the sun stays up all day") if found.never == "up" else say("the sun stays down all day"),)
     return tuple(
-        f"{event.kind} {clock_words(event.at.astimezone(zone(day.time_zone)))}"
+        f"{SUN_EVENTS[event.kind]} {clock_words(event.at.astimezone(zone(day.time_zone)))}"
         for event in sorted(found.events, key=lambda event: instant(event.at))
         if event.kind in ("sunrise", "sunset")
     )

@@ -20,6 +20,7 @@ from server.door.addresses import address_of
 from server.door.entrance import door_router
 from server.door.heard import heard
 from server.door.visitor import TheBook, TheVisitor
+from server.language import Worded, noted, say
 from server.settings import LOOPBACK
 
 from .drawing import attached, draw, qr
@@ -36,19 +37,26 @@ if TYPE_CHECKING:
 
 router = door_router()
 
-LASTS_WORDS: dict[Lasts, str] = {
-    "after": "a week after the day", "month": "30 days from now", "ended": "until somebody ends it",
-}  # fmt: skip
-KIND_WORDS: dict[LinkKind, str] = {"sheet": "the sheet", "calendar": "the running order, for a calendar"}
+LASTS_WORDS: Worded[Lasts] = Worded({
+    "after": noted("a week after the day"), "month": noted("30 days from now"),
+    "ended": noted("until somebody ends it"),
+})  # fmt: skip
+KIND_WORDS: Worded[LinkKind] = Worded(
+    {"sheet": noted("the sheet"), "calendar": noted("the running order, for a calendar")}
+)
 
 
 class LinkForm(Form):
     """A new link. exact: with the venue's coordinates."""
 
-    kind: Annotated[LinkKind, BeforeValidator(one_of(KIND_WORDS, "one of the list", otherwise="sheet"))] = "sheet"
+    kind: Annotated[LinkKind, BeforeValidator(one_of(KIND_WORDS, noted("one of the list"), otherwise="sheet"))] = (
+        "sheet"
+    )
     name: Name
     exact: Ticked = False
-    lasts: Annotated[Lasts, BeforeValidator(one_of(LASTS_WORDS, "a time of the list", otherwise="after"))] = "after"
+    lasts: Annotated[Lasts, BeforeValidator(one_of(LASTS_WORDS, noted("a time of the list"), otherwise="after"))] = (
+        "after"
+    )
 
 
 @router.get("/days/{day_id}/sheet")
@@ -86,7 +94,7 @@ def make_link(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
     with book.writing(visitor.crew) as session:
         day = open_day(session, first_camera(visitor.crew), day_id)
         if form is not None and len(links.links_of(session, visitor.crew, day_id)) >= LINKS_MOST:
-            form, typed.errors["name"] = None, f"This day has {LINKS_MOST} links already; end some first"
+            form, typed.errors["name"] = None, say("This day has {most} links already; end some first", most=LINKS_MOST)
         if form is None:
             return _page(request, session, visitor, day_id, typed, status=422)
         until = links.lasts_until(form.lasts, day.on, day.time_zone, datetime.now(UTC))

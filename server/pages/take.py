@@ -15,6 +15,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.refused import OutOfRange, within
 from server.exposure.takes import Kind, best_takes
+from server.language import Worded, noted, say
 
 from .drawing import draw
 from .forms import Form, MaybeWhole, number
@@ -27,9 +28,9 @@ router = door_router()
 
 WALK = 8.0  # s, through a door and a few steps on; common practice, no source
 
-RIDDEN: dict[Kind, str] = {
-    "iris": "Ride the iris", "variable_nd": "Ride the variable ND", "iso": "Ride the ISO",
-}  # fmt: skip
+RIDDEN: Worded[Kind] = Worded({
+    "iris": noted("Ride the iris"), "variable_nd": noted("Ride the variable ND"), "iso": noted("Ride the ISO"),
+})  # fmt: skip
 
 
 class AskedTake(Form):
@@ -82,7 +83,11 @@ def show_take(request: Request, book: TheBook, visitor: TheVisitor, day_id: RowN
             ways = _ways(day, lit[first], lit[last], seconds)
         except OutOfRange as error:
             worn = error.field == "end.worn"
-            refused = "The two places do not wear the same glass." if worn else f"It needs {error.allowed}."
+            refused = (
+                say("The two places do not wear the same glass.")
+                if worn
+                else say("It needs {allowed}.", allowed=error.allowed)
+            )
     return draw(
         request, "plan/take.html", status=422 if typed.errors else 200, day=day, typed=typed, lit=lit, first=first,
         last=last, stop=None if asked is None else asked.stop, seconds=seconds, ways=ways, refused=refused,
@@ -105,13 +110,17 @@ def _ways(day: Day, first: Lit, last: Lit, seconds: float) -> tuple[Way, ...]:
         ends = [
             ", ".join((
                 wording.f_number(rig.aperture), wording.iso(rig.iso),
-                *(() if rig.turned is None else (f"turned to {wording.stops_of(rig.turned)}",)),
+                *(() if rig.turned is None else (say("turned to {size}", size=wording.stops_of(rig.turned)),)),
             ))
             for rig in (ride.start.rig, ride.end.rig)
         ]  # fmt: skip
         glass = wording.on_the_lens(day.kit, ride.start.rig)
         off = tuple(
-            f"{name}: {wording.turn_words(move.score.off_look, day.kit.body.clicks_per_stop)} outside the look"
+            say(
+                "{place}: {turn} outside the look",
+                place=name,
+                turn=wording.turn_words(move.score.off_look, day.kit.body.clicks_per_stop),
+            )
             for name, move in ((first.place.name, ride.start), (last.place.name, ride.end))
             if move.score.off_look
         )

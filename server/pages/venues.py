@@ -24,6 +24,7 @@ from server.exposure.cautions import place_cautions
 from server.exposure.daylight import LIT_FROM, Spot
 from server.exposure.flicker import MAINS
 from server.exposure.refused import OutOfRange, within
+from server.language import noted, say
 
 from .drawing import KINDS_OF_LIGHT, draw, wants_fragment
 from .forms import Form, MaybeNumber, Name, NumberOrZero, TheForm, Ticked, Typed, one_of, text
@@ -50,7 +51,7 @@ ZONES = sorted(zone for zone in KNOWN_ZONES if zone == "UTC" or ("/" in zone and
 def _zone(came: object) -> str:
     line = text(came)
     if line not in KNOWN_ZONES:
-        message = "a time zone, such as Europe/London"
+        message = say("a time zone, such as Europe/London")
         raise ValueError(message)
     return line
 
@@ -60,13 +61,13 @@ def _mains(came: object) -> int | None:
     if line in ("", "None"):
         return None
     if line not in {str(each) for each in MAINS}:
-        message = "50 or 60 Hz, or not known"
+        message = say("50 or 60 Hz, or not known")
         raise ValueError(message)
     return int(line)
 
 
-_kind_of_light = one_of(KINDS_OF_LIGHT, "one of " + ", ".join(KINDS_OF_LIGHT.values()))
-_lit_from = one_of(LIT_FROM, "the front, the side, behind or above", otherwise="side")
+_kind_of_light = one_of(KINDS_OF_LIGHT, noted("one of open sun, open shade, window light, lamps"))
+_lit_from = one_of(LIT_FROM, noted("the front, the side, behind or above"), otherwise="side")
 
 
 class VenueForm(Form):
@@ -95,7 +96,7 @@ class VenueForm(Form):
             within("longitude", self.longitude, -180, 180, "degrees")
         if (self.latitude is None) != (self.longitude is None):
             missing = "latitude" if self.latitude is None else "longitude"
-            raise OutOfRange(missing, "nothing", "both coordinates, or neither")
+            raise OutOfRange(missing, "nothing", say("both coordinates, or neither"))
 
 
 class NewPlaceForm(Form):
@@ -179,7 +180,7 @@ def make_place(
         if form is not None and len(venue.places) >= PLACES_MOST:
             form, typed.errors["name"] = (
                 None,
-                f"This venue has {PLACES_MOST} places already; that is all it can keep",
+                say("This venue has {most} places already; that is all it can keep", most=PLACES_MOST),
             )
         if form is None:
             return _venue_page(request, session, visitor.crew, venue_id, status=422, place_typed=typed)

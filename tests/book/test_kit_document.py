@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from server.book import tables
 from server.book.kit_document import SCHEMA, KitDocument, document_of, kit_from
 from server.book.kits import body_of, filter_of, holder_of, lens_of
-from server.book.starters import STARTERS
+from server.book.starters import starters
 from server.exposure.depth import FORMATS
 from server.exposure.light import Light
 from server.exposure.moves import best_moves, cannot_wear
@@ -134,7 +134,7 @@ def test_every_column_of_a_kit_is_in_its_document():
 
 def test_a_kit_shares_nothing_with_the_starter_that_it_was_made_from():
     """One shooter's own ring must not be in everybody's next kit."""
-    starter = next(each.kit for each in STARTERS if each.kit.step_ups)
+    starter = next(each.kit for each in starters() if each.kit.step_ups)
     before = starter.model_dump_json()
     kit = kit_from(starter, 1)
     kit.step_ups[0][0] = 49.0
@@ -143,10 +143,10 @@ def test_a_kit_shares_nothing_with_the_starter_that_it_was_made_from():
     assert starter.model_dump_json() == before
 
 
-@pytest.mark.parametrize("number", range(len(STARTERS)))
+@pytest.mark.parametrize("number", range(len(starters())))
 def test_a_starter_kit_works(number):
     """Every lens of it, on every body, answers for sun and for a hall; and comes back the same from a file."""
-    starter = STARTERS[number]
+    starter = starters()[number]
     kit = kit_from(starter.kit, 1)
     assert document_of(kit) == starter.kit
     for each, row in enumerate(kit.filters):  # the numbers that the book would give them

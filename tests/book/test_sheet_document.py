@@ -39,7 +39,7 @@ from server.book.sheet_document import (
     document_of,
     venue_from,
 )
-from server.book.starters import STARTERS
+from server.book.starters import starters
 from server.exposure.refused import OutOfRange
 from server.exposure.sun import Site
 from server.pages.readings import METHODS
@@ -126,7 +126,7 @@ def kept() -> Iterator[Session]:
     with Session(engine) as session:
         for crew in (1, 2):
             session.add(tables.Crew(name=f"Crew {crew}"))
-            session.add(kit_from(STARTERS[0].kit, crew))
+            session.add(kit_from(starters()[0].kit, crew))
         session.commit()
         yield session
     engine.dispose()

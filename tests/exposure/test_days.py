@@ -236,14 +236,14 @@ def test_no_sequence_is_better_where_the_lens_is_changed(day):
     try_every_sequence(*day)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.one_of(days_with_any_glass(), days_with_wide_looks()))
 def test_no_path_through_all_legal_rigs_is_shorter(day):
     """A layer of nodes for each stop, every legal rig in it, every change an edge: a graph library's shortest path."""
     ask_a_graph(*day)
 
 
-@settings(max_examples=130, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(lens_changes(days_with_any_glass()))
 def test_no_path_is_shorter_where_the_lens_is_changed(day):
     """Variable ND, step-up rings, front rings and plates of two widths, on lenses that take some of them."""

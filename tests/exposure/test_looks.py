@@ -141,3 +141,17 @@ def test_the_glass_of_the_look_is_the_kit_s_own():
 def test_lamps_are_asked_for_by_the_second_body_itself():
     """Whether a shutter is steady depends on the body: whoever asks says it again."""
     assert matched(replace(look(), mains=50), taking(FULL, 35), taking(FULL, 35), "own").look.mains is None
+
+
+def test_what_a_look_wears_is_matched_by_the_nearest_of_its_kind():
+    """A diffusion filter for a diffusion filter, the one whose density is nearest; an even distance, by its id."""
+    first = Kit(BODY, Lens(1.4, 16, 77), None, (Filter("mist", "thread", 0.2, thread=77, kind="diffusion"),))
+    others = tuple(
+        Filter(name, "thread", density, thread=77, kind=kind)
+        for name, density, kind in (("thin", 0.0, "diffusion"), ("near", 0.3, "diffusion"), ("thick", 0.9, "diffusion"),
+                                    ("warm", 0.2, "colour"))
+    )  # fmt: skip
+    second = Kit(BODY, Lens(1.4, 16, 77), None, others)
+    worn = look(worn=frozenset({"mist"}))
+    its = matched(worn, Taking(first, FULL, 50, None), Taking(second, FULL, 50, None), "own", 3.0)
+    assert its.look.worn == {"near"}

@@ -19,7 +19,7 @@ def test_days_venues_and_kits_are_a_tap_away(site):
     assert {f"/venues/{venue}", f"/kits/{kit}", f"/days/{day}"} <= set(page.links)
     assert "Old mill 1 place " in page.text
     assert "Main kit 1 filter " in page.text
-    assert "The wedding Old mill, 2026-06-20" in page.text
+    assert "The wedding Old mill, 20 Jun 2026" in page.text
 
 
 def test_the_newest_day_comes_first(site):

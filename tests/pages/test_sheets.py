@@ -66,7 +66,7 @@ def test_whoever_has_a_link_reads_the_sheet_and_nothing_else(demo):
     for words in ("Midsummer wedding", "Orchard Priory", "Vows", "Chapel inside", "EV", "ISO", "f/", "Stage lasers"):
         assert words in page.text, words
     assert planner.client.get(path).headers.get("set-cookie") is None
-    assert {link.removeprefix(path) for link in page.links} == {"/sheet.pdf", "/card.pdf", "/sheet.json"}
+    assert {link.removeprefix(path) for link in page.links} == {"/sheet.pdf", "/card.pdf", "/sheet.json", "/manner"}
     assert planner.client.get("/days/1/sheet").status_code == 401
     for method in ("post", "put", "delete"):
         assert getattr(planner.client, method)(path).status_code == 405
