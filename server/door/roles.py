@@ -38,6 +38,7 @@ _OF: dict[Needed, str] = {
     """,
     # The work itself.
     "second": """
+        show_start make_start
         new_venue make_venue change_venue make_place change_place log_reading log_photo remove_reading
         new_kit make_kit read_kit start_kit change_kit change_rings change_hands add_thing change_thing remove_thing
         measure take_measure ask_kit_removal remove_kit

@@ -42,6 +42,7 @@ from . import (
     shared,
     sheet_files,
     sheets,
+    start,
     take,
     venues,
 )
@@ -57,7 +58,7 @@ if TYPE_CHECKING:
 
 router = door_router(include_in_schema=False)
 for each in (
-    crew, crew_data, camera, home, install, removal, readings_file, venues, kit_files, kit_measures, depth, kits,
+    crew, crew_data, camera, home, start, install, removal, readings_file, venues, kit_files, kit_measures, depth, kits,
     day_setup, order, plan, pocket, pocket_file, take, day_tools, days, live, light, report, sheets, sheet_files,
     shared, about, manner, reference,
 ):  # fmt: skip

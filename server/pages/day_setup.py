@@ -123,16 +123,22 @@ def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
             missing = "body" if body is None else "lens"
             typed.errors["kit"] = say("This kit has no {missing} yet; add one on the kit page first", missing=missing)
             return _new_page(request, session, visitor.crew, typed, status=422)
-        look = usual_look(body, lens)
-        day = tables.Day(
-            crew_id=visitor.crew, venue=venue, kit=kit, name=form.name, on=form.on, body_id=body.id, lens_id=lens.id,
-            holder_id=kit.holders[0].id if kit.holders else None, start=start_rig(body, look),
-            places=[_day_place(place.id, number, look) for number, place in enumerate(venue.places, 1)],
-        )  # fmt: skip
+        day = day_at(venue, kit, form.name, form.on)
         session.add(day)
         session.flush()
         number = day.id
     return RedirectResponse(request.app.url_path_for("set_up_day", day_id=number), status_code=303)
+
+
+def day_at(venue: tables.Venue, kit: tables.Kit, name: str, on: date) -> tables.Day:
+    """A day at every place of a venue, with the first body, lens and holder of a kit and the usual look everywhere."""
+    body, lens = kit.bodies[0], kit.lenses[0]
+    look = usual_look(body, lens)
+    return tables.Day(
+        crew_id=venue.crew_id, venue=venue, kit=kit, name=name, on=on, body_id=body.id, lens_id=lens.id,
+        holder_id=kit.holders[0].id if kit.holders else None, start=start_rig(body, look),
+        places=[_day_place(place.id, number, look) for number, place in enumerate(venue.places, 1)],
+    )  # fmt: skip
 
 
 @router.get("/days/{day_id}/setup")

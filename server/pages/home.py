@@ -10,6 +10,7 @@ from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 
 from .drawing import draw
+from .start import start_fields
 
 router = door_router()
 
@@ -18,10 +19,10 @@ router = door_router()
 def show_home(request: Request, book: TheBook, visitor: TheVisitor) -> Response:
     """Everything the crew has, the newest day first."""
     with book.reading() as session:
+        days = sorted(all_owned(session, tables.Day, visitor.crew), key=lambda day: (day.on, day.id), reverse=True)
+        venues, kits = all_owned(session, tables.Venue, visitor.crew), all_owned(session, tables.Kit, visitor.crew)
+        begins = not (days or venues or kits)
         return draw(
-            request,
-            "home/page.html",
-            days=sorted(all_owned(session, tables.Day, visitor.crew), key=lambda day: (day.on, day.id), reverse=True),
-            venues=all_owned(session, tables.Venue, visitor.crew),
-            kits=all_owned(session, tables.Kit, visitor.crew),
-        )
+            request, "home/page.html", days=days, venues=venues, kits=kits, begins=begins,
+            **(start_fields() if begins else {}),
+        )  # fmt: skip

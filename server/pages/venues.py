@@ -70,13 +70,17 @@ _kind_of_light = one_of(KINDS_OF_LIGHT, noted("one of open sun, open shade, wind
 _lit_from = one_of(LIT_FROM, noted("the front, the side, behind or above"), otherwise="side")
 
 
+Zone = Annotated[str, BeforeValidator(_zone)]
+Light = Annotated[str, BeforeValidator(_kind_of_light)]
+
+
 class VenueForm(Form):
     """A venue's own fields. mains [Hz] of its lamps."""
 
     name: Name
     latitude: MaybeNumber = None
     longitude: MaybeNumber = None
-    time_zone: Annotated[str, BeforeValidator(_zone)]
+    time_zone: Zone
     mains: Annotated[int | None, BeforeValidator(_mains)] = None
 
     @classmethod
@@ -103,7 +107,7 @@ class NewPlaceForm(Form):
     """A new place: its name, and what lights it."""
 
     name: Name
-    light: Annotated[str, BeforeValidator(_kind_of_light)]
+    light: Light
 
 
 class PlaceForm(NewPlaceForm):

@@ -7,7 +7,7 @@ import re
 
 def test_an_empty_book_says_what_comes_first(site):
     page = site.get("/")
-    assert "Three steps to the first answer" in page.text
+    assert "What do you film?" in page.text
     assert {"/venues/new", "/kits/new", "/days/new"} <= set(page.links)
 
 
