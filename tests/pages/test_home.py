@@ -8,7 +8,7 @@ import re
 def test_an_empty_book_says_what_comes_first(site):
     page = site.get("/")
     assert "What do you film?" in page.text
-    assert {"/venues/new", "/kits/new", "/days/new"} <= set(page.links)
+    assert {"/venues/new", "/kits/new"} <= set(page.links)
 
 
 def test_days_venues_and_kits_are_a_tap_away(site):

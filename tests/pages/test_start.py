@@ -37,7 +37,7 @@ def test_a_place_without_a_reading_waits_for_one(site):
     [
         ({"name": ""}, {"name"}), ({"venue": " "}, {"venue"}), ({"on": "soon"}, {"on"}), ({"time_zone": "Mars"}, {"time_zone"}),
         ({"kit": "9"}, {"kit"}), ({"kit": ""}, {"kit"}), ({"place_1": ""}, {"place_1"}), ({"ev_1": "bright"}, {"ev_1"}),
-        ({"ev_2": "99"}, {"ev_2"}), ({"place_3": "", "ev_3": "12"}, {"place_3"}), ({"light_2": "moon"}, {"light_2"}),
+        ({"ev_2": "99"}, {"ev_2"}), ({"place_3": "", "light_3": "sun", "ev_3": "12"}, {"place_3"}), ({"light_2": "moon"}, {"light_2"}),
         ({"on": "1800-01-01"}, {"on"}),
     ],
 )  # fmt: skip
