@@ -49,13 +49,11 @@ FRAGMENT = {"HX-Request": "true"}
 # Of the pages, those that the second database is asked of without --both: what is kept, by whom, and told to whom. All
 # of them on both would take the suite past a quarter of an hour.
 ON_BOTH = (
-    "test_days",
     "test_live",
     "test_crew",
     "test_sent_later",
     "test_removal",
     "test_readings_file",
-    "test_sheets",
 )
 
 

@@ -117,7 +117,7 @@ class Axis:
         aware("stop", stop)
         self.start, self.stop, self.zone, self.end = start, stop, start.tzinfo, end
         self._from, self._to = start.timestamp(), stop.timestamp()
-        within("stop", (self._to - self._from) / 3600, HOURS_FEWEST, HOURS_MOST, say("hours after the start"))
+        within("stop", (self._to - self._from) / 3600, HOURS_FEWEST, HOURS_MOST, noted("hours after the start"))
         quarter = timedelta(minutes=15)  # clocks change by whole quarters
         first = start.astimezone(UTC)
         past = timedelta(minutes=start.minute % 15, seconds=start.second, microseconds=start.microsecond)

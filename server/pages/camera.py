@@ -35,6 +35,14 @@ HOW_WORDS: Worded[How] = Worded(
     }
 )
 
+NOT_IN_KIT = Worded(
+    {
+        "body": noted("This kit has no such body any more"),
+        "lens": noted("This kit has no such lens any more"),
+        "holder": noted("This kit has no such holder any more"),
+    }
+)
+
 
 class CameraForm(Form):
     """What somebody films with."""
@@ -100,9 +108,7 @@ def _own(session: Session, visitor: Visitor, form: CameraForm, typed: Typed) -> 
     lens = next((row for row in kit.lenses if row.id == form.lens), None)
     known = {"body": body is not None, "lens": lens is not None}
     known["holder"] = form.holder is None or form.holder in [row.id for row in kit.holders]
-    typed.errors |= {
-        name: say("This kit has no such {name} any more", name=name) for name, there in known.items() if not there
-    }
+    typed.errors |= {name: NOT_IN_KIT[name] for name, there in known.items() if not there}
     if body is None or lens is None or typed.errors:
         return None
     return Own(kit, body, lens, form.holder, form.how)

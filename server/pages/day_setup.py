@@ -21,10 +21,11 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import sun
 from server.exposure.flicker import SteadyTime, is_steady, steady_times
 from server.exposure.glass import WORN_KINDS
-from server.exposure.refused import within
+from server.exposure.refused import OutOfRange, within
 from server.exposure.rig import RUSH_TOLERANCE, TOLERANCE, Look
-from server.language import say
+from server.language import length, manner, say
 
+from .camera import NOT_IN_KIT
 from .drawing import draw
 from .forms import (
     FNumber,
@@ -48,6 +49,8 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
 router = door_router()
+
+NEAREST_M, FARTHEST_M = 0.05, 10_000.0  # of a subject
 
 
 class DayForm(Form):
@@ -98,8 +101,12 @@ class PlaceForm(Form):
     def check(self) -> None:
         """Hold the look to the engine's limits."""
         Look(self.wanted, self.widest, self.narrowest, self.shutter)
-        if self.distance_m is not None:
-            within("distance_m", self.distance_m, 0.05, 10_000, "m")
+        if self.distance_m is None:
+            return
+        if manner().feet and not NEAREST_M <= self.distance_m <= FARTHEST_M:
+            allowed = say("{low} to {high}", low=length(NEAREST_M), high=length(FARTHEST_M))
+            raise OutOfRange("distance_m", length(self.distance_m), allowed)
+        within("distance_m", self.distance_m, NEAREST_M, FARTHEST_M, "m")
 
 
 @router.get("/days/new")
@@ -120,8 +127,11 @@ def make_day(request: Request, book: TheBook, visitor: TheVisitor, came: TheForm
         kit = owned(session, tables.Kit, visitor.crew, form.kit)
         body, lens = next(iter(kit.bodies), None), next(iter(kit.lenses), None)
         if body is None or lens is None:
-            missing = "body" if body is None else "lens"
-            typed.errors["kit"] = say("This kit has no {missing} yet; add one on the kit page first", missing=missing)
+            typed.errors["kit"] = (
+                say("This kit has no body yet; add one on the kit page first")
+                if body is None
+                else say("This kit has no lens yet; add one on the kit page first")
+            )
             return _new_page(request, session, visitor.crew, typed, status=422)
         day = day_at(venue, kit, form.name, form.on)
         session.add(day)
@@ -206,11 +216,7 @@ def _unknown(kit: tables.Kit, form: CarriedForm) -> dict[str, str]:
         "lens": (form.lens, [row.id for row in kit.lenses]),
         "holder": (form.holder, [row.id for row in kit.holders] if form.holder is not None else [None]),
     }
-    return {
-        name: say("This kit has no such {name} any more", name=name)
-        for name, (number, known) in chosen.items()
-        if number not in known
-    }
+    return {name: NOT_IN_KIT[name] for name, (number, known) in chosen.items() if number not in known}
 
 
 def _fields_of(came: FormData, place_id: int) -> FormData:

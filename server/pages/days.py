@@ -139,7 +139,7 @@ class EventForm(Form):
         if self.made_at is None or self.sent_at is None:
             raise OutOfRange("made_at", say("one time"), say("when it was done and when it is sent, by one clock"))
         days = (self.sent_at - self.made_at) * MILLISECOND / timedelta(days=1)
-        within("made_at", days, 0, LATE_MOST, say("days before it is sent"))
+        within("made_at", days, 0, LATE_MOST, noted("days before it is sent"))
 
     @property
     def happened(self) -> datetime | None:
@@ -174,7 +174,7 @@ class Nudge(EventForm):
         """A nudge goes one way or the other."""
         super().check()
         if self.clicks == 0:
-            raise OutOfRange("clicks", say("something else"), "1 or -1")
+            raise OutOfRange("clicks", say("something else"), say("1 or -1"))
 
 
 class Undo(EventForm):
@@ -273,7 +273,7 @@ class SkyNudge(EventForm):
     def check(self) -> None:
         """As many clicks as light can change by."""
         super().check()
-        within("clicks", self.clicks, -CLICKS_MOST, CLICKS_MOST, "clicks")
+        within("clicks", self.clicks, -CLICKS_MOST, CLICKS_MOST, noted("clicks"))
 
 
 @router.post("/days/{day_id}/sky-nudges")
@@ -570,7 +570,7 @@ def _drawn(
     The tap is kept by then: what the answers and the plan take must hold up nobody else's.
     """
     if typed.errors:
-        wrong = say("Not kept: ") + "; ".join(typed.errors.values())
+        wrong = say("Not kept: {why}", why="; ".join(typed.errors.values()))
     if not wrong and (_wants_no_page(request) or not wants_fragment(request)):
         return _to_day(request, day_id)
     with book.reading() as session:

@@ -103,7 +103,7 @@ _environment = Environment(
 
 def distance_figure(metres: float) -> str:
     """A distance [m] as a field shows it, in feet for who wants it so; `forms.distance` reads it back."""
-    return f"{metres * FEET_PER_METRE:.4g}" if manner().feet else f"{metres:g}"
+    return figure(round(metres * FEET_PER_METRE, 3)) if manner().feet else f"{metres:g}"
 
 
 def facings() -> list[tuple[float | str, str]]:
@@ -208,6 +208,7 @@ _environment.globals.update(
 )  # fmt: skip
 _environment.filters.update(
     f_number=wording.f_number,
+    capital=lambda words: words[:1].upper() + words[1:],
     shutter=marked_shutter,
     iso=wording.iso,
     ev=wording.ev,

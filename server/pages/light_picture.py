@@ -368,7 +368,7 @@ class _Head:
             starts["sun" if "sunrise" in kinds else "twilight"] += [(label.x, top + 2) for label in words]
             top += ROW_HIGH
         if now is not None:
-            word = Label(day.along(now), "now", day.nearest(now), morning=True)
+            word = Label(day.along(now), say("now"), day.nearest(now), morning=True)
             now_texts = both(*(placed([word], width, top + 12) for width in PLOTS))
             starts["now"].append((word.x, top + 2))
             top += ROW_HIGH

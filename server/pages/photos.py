@@ -92,15 +92,10 @@ def read_photo(data: bytes) -> Photo:
         raise _refused(say(_FLASH))
     aperture, shutter, iso, bias = _aperture(exif), _shutter(exif), _iso(exif), exif.number(Tag.EXPOSURE_BIAS)
     if aperture is None or shutter is None or iso is None:
-        missing = [word for word, said in (("aperture", aperture), ("time", shutter), ("ISO", iso)) if said is None]
-        named = " or ".join(filter(None, [", ".join(missing[:-1]), missing[-1]]))
-        raise _refused(
-            say(
-                "This photo says no {named}. {advice}",
-                named=named,
-                advice=say(_SEND_THE_ORIGINAL),
-            )
-        )
+        figures = {"aperture": aperture, "shutter": shutter, "iso": iso}
+        *some, last = [_CALLED[name] for name, said in figures.items() if said is None]
+        named = say("{some} or {last}", some=", ".join(some), last=last) if some else last
+        raise _refused(say("This photo says no {named}. {advice}", named=named, advice=say(_SEND_THE_ORIGINAL)))
     if bias is None or math.isnan(bias):  # 0/0 says nothing
         bias = 0.0
     try:

@@ -314,7 +314,7 @@ def _taken_by(photo: Photo, time_zone: str, now: datetime) -> datetime | None:
     local = photo.taken if photo.taken.tzinfo is not None else photo.taken.replace(tzinfo=zone(time_zone))
     taken_at = local.astimezone(UTC)
     if not OLDEST <= taken_at <= now + CLOCKS_DIFFER:
-        said = f"{local:%Y-%m-%d %H:%M}"
+        said = f"{local:%Y-%m-%d} {clock(local)}"
         raise Unclear(
             "taken", said, say("The photo says {said}: its clock is wrong. Type when it was taken", said=said)
         )
@@ -330,7 +330,7 @@ def taken(form: ReadingForm, time_zone: str, now: datetime) -> datetime | None:
     """
     if form.taken is None:
         return None
-    said = f"{form.taken:%Y-%m-%d %H:%M}"
+    said = f"{form.taken:%Y-%m-%d} {clock(form.taken)}"
     if not OLDEST.year <= form.taken.year <= now.year + 1:  # beyond the calendar's ends there is no UTC to reckon in
         raise Unclear(
             "taken",

@@ -18,7 +18,7 @@ PAYLOADS = {
     "header": "a\r\nSet-Cookie: lychgate=x\r\n\r\n<b>",
     "bidi": "\u202egnp.exe\u0000\x1b[31m",
 }
-FIELDS_OF_A_FORM = {"script": 8, "formula": 4, "header": 2, "bidi": 2}  # a day has some fields once for each place
+FIELDS_OF_A_FORM = {"script": 6, "formula": 2, "header": 2, "bidi": 1}  # a day has some fields once for each place
 TYPED = frozenset({"text", "textarea", "search"})
 GOES = frozenset({"/leave"})  # whoever sends it is out
 SKIPPED = re.compile(r"/(removal|deletion|end)$")  # what takes things away is sent last, or there would be nothing left

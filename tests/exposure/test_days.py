@@ -228,7 +228,7 @@ def test_no_sequence_of_legal_rigs_is_better(day):
     try_every_sequence(*day)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(lens_changes(small_days()))
 def test_no_sequence_is_better_where_the_lens_is_changed(day):
     """What fits the other lens stays, the rest comes off with the old one, and the hand is counted from there."""
@@ -236,7 +236,7 @@ def test_no_sequence_is_better_where_the_lens_is_changed(day):
     try_every_sequence(*day)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.one_of(days_with_any_glass(), days_with_wide_looks()))
 def test_no_path_through_all_legal_rigs_is_shorter(day):
     """A layer of nodes for each stop, every legal rig in it, every change an edge: a graph library's shortest path."""
