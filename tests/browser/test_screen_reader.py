@@ -69,7 +69,7 @@ def test_the_day_page_is_heard_in_the_order_in_which_it_is_used(page):
 
 def test_a_tap_is_heard_and_the_focus_stays_on_the_page(page, new_day):
     page.goto(new_day("Fete", Spot("Lawn", 15), Spot("Porch", 12)))
-    assert {"polite", "assertive"} <= {each.live for each in heard(page)}
+    assert "polite" in {each.live for each in heard(page)}
     page.locator(".rows .go").first.focus()
     page.keyboard.press("Enter")
     expect(page.locator("h1")).to_have_text("Lawn")
@@ -86,17 +86,16 @@ def test_pictures_are_heard_as_their_sentences(page):
     assert "stops, from" in plan.description
     assert "touch the glass" in plan.description
     page.goto("/days/1/light")
-    strips = [each for each in heard(page) if each.name.endswith("light over the day")]
+    strips = [each for each in heard(page) if each.role == "image" and each.name.endswith("light over the day")]
     assert len(strips) == 8
-    assert all("EV" in each.description or "darker" in each.description.lower() or each.description for each in strips)
+    assert all("EV" in each.description for each in strips)
 
 
 def test_the_plan_is_a_table_whose_cells_have_their_heads(page):
     page.goto("/days/1/plan")
     tree = heard(page)
     heads = names_of(tree, "columnheader")
-    assert heads[1:] == ["Time", "Stop", "Light", "Do on arriving", "Then on the camera"]
-    assert heads[0] == "Number"
+    assert heads[-6:] == ["Number", "Time", "Stop", "Light", "Do on arriving", "Then on the camera"]
     assert "Vows" in " ".join(names_of(tree, "rowheader"))
 
 
