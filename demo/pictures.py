@@ -27,12 +27,16 @@ from server.settings import CHECKOUT, Settings
 PICTURES = CHECKOUT / "demo" / "pictures"
 BROWSER_ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
 
-# name of the picture, address, width and height, dark or light
+# name of the picture, address, width and height, and how it is looked at: light, dark or on paper
 SHOTS = (
     ("day-light", "/days/1", (390, 844), "light"),
     ("day-dark", "/days/1", (390, 844), "dark"),
+    ("first-day", "/start", (390, 844), "light"),
+    ("meter", "/days/1/places/1/reading", (390, 844), "light"),
     ("light-through-the-day", "/days/1/light", (390, 1180), "light"),
     ("plan", "/days/1/plan", (1080, 900), "light"),
+    ("sheet-on-paper", "/days/1/sheet", (794, 1123), "print"),
+    ("report", "/days/1/report", (1080, 640), "light"),
 )
 
 
@@ -73,6 +77,8 @@ def take(chromium: str, address: str) -> None:
                 color_scheme="dark" if scheme == "dark" else "light",
                 device_scale_factor=2,
             )
+            if scheme == "print":
+                page.emulate_media(media="print")
             page.goto(address + path)
             page.screenshot(path=PICTURES / f"{name}.png")
             page.close()

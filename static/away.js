@@ -430,7 +430,7 @@ ${front ? `<ellipse cx="${width - 18}" cy="30" rx="16" ry="25"/>` : ""}${slots =
       const what = pocket ? say("No answer from the server. From the phone, as of {time}.", { time }) : say("No answer from the server. These answers may be old: they are of {time}.", { time });
       lines.push(`${what}${waiting.length ? ` ${sayMany("{count} tap kept, sent when it answers.", "{count} taps kept, sent when it answers.", waiting.length)}` : ""}`);
     } else if (waiting.length > 1 || waiting.some(({ tries }) => tries > 1)) lines.push(sayMany("{count} tap on the way.", "{count} taps on the way.", waiting.length));
-    if (outbox.full && waiting.length) lines.push(say("This phone can keep no more: what was tapped is lost if this page is closed before it is sent."));
+    if (outbox.full && waiting.length) lines.push(say("This phone can keep no more. What was tapped is lost if this page is closed before it is sent."));
     if (moved) lines.push(`${html(moved)} <button type="button" id="moved-seen">${say("I have seen it")}</button>`);
     for (const entry of outbox.refused()) {
       const values = { time: clock(entry.made), why: html(entry.refused) };

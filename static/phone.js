@@ -84,7 +84,7 @@
     const lines = [
       navigator.serviceWorker ? say("Opens without a signal: {days}, {pages} in all.", {
         days: sayMany("{count} day", "{count} days", days.length), pages: sayMany("{count} page", "{count} pages", pages.length),
-      }) : say("Opens nothing without a signal: over plain http, or in a browser without service workers, no page is kept."),
+      }) : say("Opens nothing without a signal. Over plain http, or without service workers, no page is kept."),
       waiting.length ? sayMany("{count} tap not sent yet.", "{count} taps not sent yet.", waiting.length) : say("All that was tapped here is sent."),
       persists ? say("The browser has said that it clears nothing by itself.") : say("The browser may clear it when the phone is short of room."),
     ];

@@ -80,3 +80,18 @@ def test_several_are_said_as_several():
             "1 Ort",
             "2 Orte",
         ]
+
+
+LINE = 56  # letters of a phone's line of 358 px, narrow ones among them
+
+
+@pytest.mark.parametrize(("language", "side"), [("de", 0), ("de", 1)], ids=["English", "German"])
+def test_a_sentence_is_no_longer_than_two_lines_of_a_phone(language, side):
+    long = [
+        sentence
+        for pair in pairs_in(catalogue_of(language))
+        if pair[side].endswith(".")
+        for sentence in re.split(r"(?<=[.?!])\s+", re.sub(r"<[^>]+>", "", pair[side]))
+        if len(sentence) > 2 * LINE
+    ]
+    assert long == []

@@ -129,10 +129,7 @@ def starters() -> tuple[Starter, ...]:
             ),
         ),
         Starter(
-            say(
-                "Two bodies of different formats, two lenses, a holder with a front ring, polariser, grad and four "
-                "plates"
-            ),
+            say("Two bodies of different formats, two lenses, a holder, polariser, grad and four plates"),
             KitDocument(
                 format="lychgate-kit",
                 version=1,

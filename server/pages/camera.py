@@ -94,7 +94,7 @@ def drop_camera(request: Request, book: TheBook, visitor: TheVisitor, day_id: Ro
     return RedirectResponse(request.app.url_path_for("show_day", day_id=day_id), status_code=303)
 
 
-NOBODY = noted("Come in by an invite first: whoever is at the demo’s own machine is nobody to give a camera to")
+NOBODY = noted("Come in by an invite first: nobody at the demo’s own machine can be given a camera")
 
 
 def _own(session: Session, visitor: Visitor, form: CameraForm, typed: Typed) -> Own | None:

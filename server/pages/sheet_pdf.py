@@ -29,7 +29,7 @@ SOFT = 70  # grey of 255; 9:1 on paper
 Paper = Literal["a4", "a6"]
 A_CAUTION = noted(
     "Stands, cables and moving through a crowd are under the venue’s rules and local law. Never look at the sun "
-    "through an optical finder or a lens; photographic ND and polarisers are no eye protection."
+    "through an optical finder or a lens. Photographic ND and polarisers are no eye protection."
 )
 
 
