@@ -19,7 +19,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure.days import STOPS_MOST
 from server.exposure.refused import OutOfRange
 from server.language import day as date_words
-from server.language import noted, say
+from server.language import noted, say, say_many
 
 from . import order_calendar, order_words
 from .drawing import attached, draw, zone
@@ -127,8 +127,11 @@ def bring_order(
         )
         return _page(request, day, draft, typed, status=422, stamp=stamp)
     draft.lines = [*by_time(day, [*there, *brought]), Line()]
-    stops = f"{len(brought)} {'stop' if len(brought) == 1 else 'stops'}"
-    draft.said = say("{stops} came in. Not kept yet: look the order through, then keep it.", stops=stops)
+    draft.said = say_many(
+        "{count} stop came in. Not kept yet: look the order through, then keep it.",
+        "{count} stops came in. Not kept yet: look the order through, then keep it.",
+        len(brought),
+    )
     return _page(request, day, draft, stamp=stamp)
 
 

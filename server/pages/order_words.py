@@ -81,7 +81,7 @@ class _Where:
         came = one_line(came)
         if self.line:
             quoted = f"“{came[:QUOTED_MOST]}…”" if len(came) > QUOTED_MOST else f"“{came}”"
-            came = f"{self.line}: {quoted if came else 'nothing'}"
+            came = f"{self.line}: {quoted if came else say('nothing')}"
         raise OutOfRange(self.field, came, allowed)
 
     def check(self, row: Row) -> Row:

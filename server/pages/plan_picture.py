@@ -770,7 +770,7 @@ def _lanes(stops: Sequence[At], axis: Axis, top: float) -> tuple[tuple[Lane, ...
     for each in stops:
         lens = each.lens or lens
         lenses.append(lens)
-    runs = {"glass": _runs(stops, [each.glass for each in stops], axis), "lens": _runs(stops, lenses, axis)}
+    runs = {say("glass"): _runs(stops, [each.glass for each in stops], axis), say("lens"): _runs(stops, lenses, axis)}
     letters = Letters.of(run for lane in runs.values() for run in lane)
     named = [(name, lane) for name, lane in runs.items() if lane]
     return tuple(
@@ -786,7 +786,7 @@ def _lanes(stops: Sequence[At], axis: Axis, top: float) -> tuple[tuple[Lane, ...
 
 def _more(stops: Sequence[At], axis: Axis) -> tuple[Lane, ...]:
     """The iris and the ISO, which only a desk has room for; what does not fit its box is left out."""
-    named = {"iris": [each.iris for each in stops], "ISO": [each.iso.removeprefix("ISO ") for each in stops]}
+    named = {say("iris"): [each.iris for each in stops], "ISO": [each.iso.removeprefix("ISO ") for each in stops]}
     lanes: list[Lane] = []
     for name, said in named.items():
         top = len(lanes) * (LANE_HIGH + BELOW) + 0.5

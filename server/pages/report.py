@@ -20,7 +20,7 @@ from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import wording
 from server.exposure.scales import marked_shutter
-from server.language import Worded, noted, say
+from server.language import Worded, noted, say, say_as
 
 from .drawing import attached, draw, zone
 from .forms import Form, TheForm, text
@@ -145,5 +145,10 @@ def _line(day: Day, line: Line) -> ReportLine:
         clip=line.clip,
         notes=line.notes or ("" if stop is None else stop.notes),
         who=line.who,
-        camera=line.camera_name or ("first" if line.camera is None else "another"),
+        camera=line.camera_name
+        or (say_as("a camera", "first") if line.camera is None else say_as("a camera", "another")),
     )
+
+
+def _unnamed(camera: int | None) -> str:
+    return say_as("a camera", "first") if camera is None else say_as("a camera", "another")
