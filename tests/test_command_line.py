@@ -115,7 +115,7 @@ def test_serve_says_where_and_answers_there(served):
     assert any("Only this machine can open it" in line for line in served.said)
     answer = served.answers()
     assert answer.status_code == 200
-    assert "Three steps" in answer.text
+    assert "What do you film?" in answer.text
 
 
 def test_an_empty_body_is_answered_by_the_server_itself(served):

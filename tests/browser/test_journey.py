@@ -57,7 +57,7 @@ class Recce:
 
     def venue(self, name: str) -> None:
         self.page.goto("/")
-        expect(self.page.locator("main")).to_contain_text("Three steps to the first answer")
+        expect(self.page.locator("main")).to_contain_text("What do you film?")
         self.page.get_by_role("link", name="New venue").click()
         self.page.get_by_label("Name").fill(name)
         self.page.get_by_label("Time zone").fill("Europe/London")

@@ -167,7 +167,7 @@ def test_the_demo_begins_again_with_an_empty_crew(demo):
     answer = demo.submit(page.form("/crew/data/deletion"), status=200, crew=FIRST_CREW)
     assert "/" in Page(answer.text).links
     home = demo.get("/").text
-    assert "Three steps to the first answer" in home
+    assert "What do you film?" in home
     assert demo.rows(tables.Crew)[0].name == FIRST_CREW
     assert len(demo.rows(tables.Crew)) == 1
     assert demo.get(f"/venues/{demo.venue()}"), "and it works"
