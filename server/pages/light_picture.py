@@ -16,7 +16,7 @@ from server.exposure.light import EV100_BRIGHTEST, EV100_DIMMEST
 from server.exposure.refused import OutOfRange, within
 from server.exposure.sun import EventKind, SunDay, SunEvent
 from server.exposure.wording import minus
-from server.language import Worded, clock, hour, manner, noted, say
+from server.language import Worded, clock, decimal, hour, manner, noted, say
 from server.language import day as date_words
 
 from .axis import (
@@ -431,7 +431,7 @@ def _clock_said(day: Axis) -> str:
         "The clocks change from {first} to {last}: this day has {hours} hours.",
         first=f"{first:%Z}",
         last=f"{last:%Z}",
-        hours=f"{hours:g}",
+        hours=decimal(f"{hours:g}"),
     )
 
 
@@ -568,13 +568,13 @@ def _rows(curve: Curve, day: Axis, sky: _Sky) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _told(value: float | None, say: Callable[[float], str]) -> str:
-    return "" if value is None else say(value)
+def _told(value: float | None, figure: Callable[[float], str]) -> str:
+    return "" if value is None else figure(value)
 
 
 def _level(ev: float) -> str:
-    return minus(round(ev, 1) + 0.0, ".1f")
+    return decimal(minus(round(ev, 1) + 0.0, ".1f"))
 
 
 def _ev(ev: float, form: str = ".1f") -> str:
-    return f"EV {minus(round(ev, 1) + 0.0, form)}"
+    return f"EV {decimal(minus(round(ev, 1) + 0.0, form))}"
