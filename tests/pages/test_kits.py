@@ -505,7 +505,16 @@ def test_what_fits_what_names_the_missing_part(site, kit):
         ("1.8 ring", "Fisheye", "no: this lens has no front thread"),
     ]  # fmt: skip
     site.submit(site.get(kit).form(f"{kit}/rings"), step_ups="72-77")
-    assert "Every piece of glass fits every lens." in site.get(kit).text
+    assert [words for _, lens, words in fits(site.get(kit)) if lens == "Old prime"] == ["yes", "yes"]
+
+
+def test_where_everything_fits_a_sentence_says_so(site, kit):
+    site.keep(f"{kit}/lenses", **LENS)
+    site.keep(f"{kit}/holders", **HOLDER)
+    site.keep(f"{kit}/filters", **PLATE)
+    page = site.get(kit)
+    assert fits(page) == []
+    assert "Every piece of glass fits every lens." in page.text
 
 
 def test_hand_times_that_differ_are_kept_and_the_others_follow_the_usual_ones(site, kit):
