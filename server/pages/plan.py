@@ -258,8 +258,8 @@ def _rig(rig: Rig, usual: float | None = None) -> str:
 def _gap(gap: timedelta) -> str:
     minutes = round(gap / timedelta(minutes=1))
     if minutes <= 0:
-        return say("no gap")
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}"
+        return say("after no gap")
+    return say("after {gap}", gap=f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}")
 
 
 def _ready(kit: Kit, ready: Ready) -> str:

@@ -83,7 +83,7 @@ def test_the_sun_and_the_sky_at_an_hour(site):
     venue, place = lawn(site, latitude="51.4769", longitude="0", time_zone="UTC")
     text = site.get(f"/venues/{venue}/places/{place}/light?on=2026-06-20&at=12:00").text
     assert "The sun stands 62° high, in the south (bearing 179°)" in text
-    assert "bearings 089° (east) and 269° (west), and 28° up in the north" in text
+    assert "Along the horizon that is at 089° (east) and 269° (west). Higher up it is 28° in the north." in text
     assert "Over a level horizon" in text
     assert "On a wide lens the sky turns uneven" in text
     assert "Never look at the sun through an optical finder" in text
