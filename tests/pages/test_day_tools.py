@@ -269,7 +269,7 @@ def test_a_kit_without_grads_says_so(site):
 def test_the_form_starts_from_the_light_that_is_known_and_warns_of_the_sun(unchanged):
     page = unchanged.get("/days/1/places/1/grad")
     assert page.form("/days/1/places/1/grad")["ground"].value == "8.0"
-    assert "Never look at the sun" in page.text
+    assert "never look at the sun" in page.text
     assert "not eye protection" in page.text
 
 
