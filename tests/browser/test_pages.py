@@ -752,6 +752,26 @@ def test_text_of_twice_the_size_is_all_there(path, page):
     assert page.evaluate(LAYOUT, [False, THUMB if day else FINGER, ANSWER]) == []
 
 
+ANSWERS = {
+    "/days/1": ".next .glass, .next .turn", "/days/1/places/2/ways": ".ways .glass", "/days/1/plan": ".answer-said",
+    "/days/1/take": ".answer-said", "/days/1/places/4/light": ".answer-said",
+}  # fmt: skip
+LARGEST = """(answers) => {
+  const size = (e) => parseFloat(getComputedStyle(e).fontSize), seen = (e) => e.checkVisibility() && !e.closest("svg");
+  const words = (e) => [...e.childNodes].some((node) => node.nodeType === 3 && node.data.trim());
+  const all = [...document.querySelectorAll("body *")].filter((e) => seen(e) && words(e));
+  const largest = Math.max(...all.filter((e) => !e.closest(answers)).map(size));
+  return [Math.max(...[...document.querySelectorAll(answers)].map(size)), largest];
+}"""
+
+
+@pytest.mark.parametrize("path", ANSWERS)
+def test_the_answer_is_the_largest_thing(path, page):
+    page.goto(path)
+    answer, largest = page.evaluate(LARGEST, ANSWERS[path])
+    assert answer > largest
+
+
 def test_the_day_in_print_is_its_answers(page):
     """On paper there is nothing to press: the bar and the trail go, the answers stay."""
     page.goto("/days/1")
