@@ -105,6 +105,7 @@ def test_the_bag_is_packed_from_a_list_that_says_why(page, new_day):
     address = new_day("Barn dance", *SPOTS)
     page.goto(f"{address}/setup")
     lawn = page.locator("fieldset.line").first
+    lawn.get_by_text("The look").click()
     for label in ("As wide as f/", "As small as f/"):
         lawn.get_by_label(label).fill("2.8")
     page.get_by_role("button", name="Keep, and open the day").click()

@@ -568,6 +568,7 @@ def day_with_another_lens(visited, new_day):
 def set_up(page: Page, address: str, **chosen: str) -> None:
     """The polariser stays on at the first place, and this is chosen for the camera."""
     page.goto(f"{address}/setup")
+    opened(page)
     for name, label in chosen.items():
         page.locator(f"select[name={name}]").select_option(label=label)
     page.locator("fieldset.worn").first.get_by_label("Polariser").check()
@@ -623,6 +624,7 @@ def grad_refused(visited, _new_day):
 @state
 def setup_refused(visited, _new_day):
     visited.page.goto("/days/1/setup")
+    opened(visited.page)
     refused(visited, visited.page.locator("main form"), wanted_1="1", position_2="first", tolerance="2")
 
 
