@@ -76,6 +76,7 @@ def take(chromium: str, address: str) -> None:
                 viewport={"width": width, "height": height},
                 color_scheme="dark" if scheme == "dark" else "light",
                 device_scale_factor=2,
+                locale="en-GB",
             )
             if scheme == "print":
                 page.emulate_media(media="print")
