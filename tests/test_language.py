@@ -9,7 +9,7 @@ from string import Formatter
 import pytest
 from babel.messages.pofile import read_po
 
-from server.language import FOLDER, LANGUAGES, Manner, say_many, speaking
+from server.language import FOLDER, LANGUAGES, Manner, said_by_scripts, say_many, speaking
 from server.language.gather import gathered
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
@@ -95,3 +95,8 @@ def test_a_sentence_is_no_longer_than_two_lines_of_a_phone(language, side):
         if len(sentence) > 2 * LINE
     ]
     assert long == []
+
+
+def test_the_scripts_have_all_that_they_say_in_a_certain_meaning():
+    words = said_by_scripts("de")
+    assert {key.partition("\x04")[2] for key in words if "\x04" in key} == {"Meter", "Next"}

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 FOLDER = Path(__file__).parent
 LANGUAGES = {"en": "English", "de": "Deutsch"}
+NOUNS_LARGE = frozenset({"de"})  # languages whose nouns begin with a large letter
 FEET_PER_METRE = 1 / 0.3048  # exact, by the international yard of 1959
 
 Key = TypeVar("Key")
@@ -125,7 +126,7 @@ def listed(names: Sequence[str]) -> str:
 
 def goes_on(text: str) -> str:
     """A phrase that began a sentence, inside one: its first letter is small, where nouns are not written large."""
-    return text if _manner.get().language == "de" else text[:1].lower() + text[1:]
+    return text if _manner.get().language in NOUNS_LARGE else text[:1].lower() + text[1:]
 
 
 def noted(message: str) -> str:

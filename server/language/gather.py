@@ -15,7 +15,14 @@ from babel.messages.pofile import read_po, write_po
 from server.language import FOLDER, LANGUAGES
 from server.settings import CHECKOUT
 
-KEYWORDS = {"say": None, "say_many": (1, 2), "sayMany": (1, 2), "say_as": ((1, "c"), 2), "noted": None}
+KEYWORDS = {
+    "say": None,
+    "say_many": (1, 2),
+    "sayMany": (1, 2),
+    "say_as": ((1, "c"), 2),
+    "sayAs": ((1, "c"), 2),
+    "noted": None,
+}
 WIDTH = 116
 HEADER = """msgid ""
 msgstr ""

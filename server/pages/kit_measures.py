@@ -15,7 +15,7 @@ from server.door.entrance import door_router
 from server.door.visitor import TheBook, TheVisitor
 from server.exposure import light, measuring
 from server.exposure.refused import OutOfRange
-from server.language import say
+from server.language import decimal, say
 
 from .drawing import draw
 from .forms import FNumber, Form, Number, NumberOrZero, Seconds, TheForm, Ticked, Typed, text
@@ -108,7 +108,7 @@ def take_measure(
         if isinstance(row, tables.Lens) and measured.stops > measuring.LOSS_MOST:
             typed.errors["with_glass"] = say(
                 "{stops} stops came; a lens loses {most} at most, so something else was in front of it",
-                stops=f"{measured.stops:.1f}",
+                stops=decimal(f"{measured.stops:.1f}"),
                 most=f"{measuring.LOSS_MOST:g}",
             )
             return _page(request, kit, things, row, typed, status=422)

@@ -22,7 +22,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import glass, measuring, notation
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Hands
-from server.language import say
+from server.language import decimal, say
 
 from .drawing import draw
 from .forms import (
@@ -82,7 +82,7 @@ def _loss(came: object, info: ValidationInfo) -> float:
 def _meaning(engraving: notation.Engraving) -> str:
     value = f"{engraving.value:g}"
     return (
-        say("{value} stops", value=value)
+        say("{value} stops", value=decimal(value))
         if engraving.notation == "stops"
         else say("a density of {value}", value=value)
         if engraving.notation == "density"
@@ -167,7 +167,8 @@ class FilterForm(Form):
         if not self.meant and found[0].notation == "factor" and found[0].value in notation.MARKED_FACTORS:
             chosen = [found[0]]  # ND8 is the standard's own name for a 0.9; it needs no question
         if len({each.density for each in chosen}) > 1:
-            meanings = " or ".join(_meaning(each) for each in chosen)
+            *some, last = [_meaning(each) for each in chosen]
+            meanings = say("{some} or {last}", some=", ".join(some), last=last)
             raise Unclear(
                 field, typed, say("{typed} may be {meanings}: say which, below", typed=typed, meanings=meanings)
             )
