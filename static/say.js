@@ -1,5 +1,5 @@
 // What the scripts say, in the language of the page: English as it stands in them, else from words-LANGUAGE.js, which the
-// server makes of the one catalogue (server/language). Values go in by their names: say("{n} taps", { n: 2 }).
+// server makes of the one catalogue (server/language). Values go in by their names, which stand in braces.
 "use strict";
 {
   const known = globalThis.WORDS ?? {};

@@ -11,7 +11,9 @@ from babel.messages.pofile import read_po
 
 from server.language import FOLDER, LANGUAGES, Manner, said_by_scripts, say_many, speaking
 from server.language.gather import gathered
+from server.settings import CHECKOUT
 
+STATIC = CHECKOUT / "static"
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
 
@@ -100,3 +102,17 @@ def test_a_sentence_is_no_longer_than_two_lines_of_a_phone(language, side):
 def test_the_scripts_have_all_that_they_say_in_a_certain_meaning():
     words = said_by_scripts("de")
     assert {key.partition("\x04")[2] for key in words if "\x04" in key} == {"Meter", "Next"}
+
+
+@pytest.mark.parametrize("script", sorted(STATIC.glob("*.js")), ids=lambda path: path.name)
+def test_every_message_of_a_script_is_written_where_it_is_said_and_sent_with_it(script):
+    """Read by hand, from each call to the quote that ends its first text: neither templates nor calls hide one."""
+    sent = {part for key in said_by_scripts("de") for part in key.split("\x04")}
+    unsent = []
+    for call in re.split(r"\bsay(?:Many|As)?\(", script.read_text())[1:]:
+        text = call.lstrip()
+        assert text[0] in "\"'", f"a message stands in its call: say({text[:60]}"
+        message = text[1:].split(text[0])[0].replace("\\u201c", "“").replace("\\u201d", "”")
+        if message not in sent:
+            unsent.append(message)
+    assert unsent == []

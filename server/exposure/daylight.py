@@ -127,7 +127,7 @@ class Known:
     sky: Sky
 
     def __post_init__(self) -> None:
-        within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
+        within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, noted("stops"))
         # In UTC, since a clock that goes back names two moments alike, and what is remembered goes by the name.
         object.__setattr__(self, "read_at", instant("read_at", self.read_at))
         if self.sky not in SKIES:

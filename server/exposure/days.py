@@ -177,7 +177,7 @@ def _stop_by_stop(kits: tuple[Kit, ...], stops: tuple[Stop, ...], rig: Rig) -> t
 
 def _check_shared(kit: Kit, own: Kit, field: str) -> None:
     if own is not kit and (others := [name for name in SHARED if getattr(own, name) != getattr(kit, name)]):
-        came = "other " + ", ".join(others).replace("_", "-")
+        came = say("other {parts}", parts=", ".join(others).replace("_", "-"))
         raise OutOfRange(field, came, say("the day's own kit with another lens and holder"))
 
 

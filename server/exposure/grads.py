@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import chain, combinations
 from typing import TYPE_CHECKING, Literal
 
-from server.language import listed, say
+from server.language import listed, noted, say
 
 from . import wording
 from .glass import DENSITY_MOST, FILTERS_MOST, SLOTS_MOST, STOPS_PER_DENSITY
@@ -91,11 +91,11 @@ class Skies:
     wanted_stops: float = WANTED_STOPS
 
     def __post_init__(self) -> None:
-        within("sky_ev100", self.sky_ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
-        within("ground_ev100", self.ground_ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
+        within("sky_ev100", self.sky_ev100, EV100_DIMMEST, EV100_BRIGHTEST, noted("stops"))
+        within("ground_ev100", self.ground_ev100, EV100_DIMMEST, EV100_BRIGHTEST, noted("stops"))
         if self.skyline not in ("flat", "uneven"):
             raise OutOfRange("skyline", self.skyline, say("flat or uneven"))
-        within("wanted_stops", self.wanted_stops, 0, WANTED_MOST, "stops")
+        within("wanted_stops", self.wanted_stops, 0, WANTED_MOST, noted("stops"))
 
     @property
     def difference(self) -> float:

@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from server.language import noted
+
 from .refused import within
 from .scales import (
     F_NUMBER_SMALLEST,
@@ -39,7 +41,7 @@ class Light:
     ev100: float
 
     def __post_init__(self) -> None:
-        within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
+        within("ev100", self.ev100, EV100_DIMMEST, EV100_BRIGHTEST, noted("stops"))
 
     def nudged(self, clicks: int) -> Light:
         """
@@ -110,8 +112,8 @@ def from_camera(aperture: float, shutter: float, iso: float, filter_stops: float
     >>> round(from_camera(16, 1 / 125, 100).ev100, 2)
     14.97
     """
-    within("filter_stops", filter_stops, 0, 40, "stops")
-    within("meter", meter, -20, 20, "stops")
+    within("filter_stops", filter_stops, 0, 40, noted("stops"))
+    within("meter", meter, -20, 20, noted("stops"))
     settings = math.log2(exact_f_number(aperture) ** 2 / shutter_time(shutter)) - math.log2(exact_iso(iso) / 100)
     return Light(settings + filter_stops + meter)
 
@@ -137,8 +139,8 @@ def from_photo(
     """
     within("aperture", aperture, F_NUMBER_WIDEST, F_NUMBER_SMALLEST)
     within("iso", iso, ISO_LOWEST, ISO_HIGHEST)
-    within("bias", bias, -20, 20, "stops")
-    within("filter_stops", filter_stops, 0, 40, "stops")
-    within("meter", meter, -20, 20, "stops")
+    within("bias", bias, -20, 20, noted("stops"))
+    within("filter_stops", filter_stops, 0, 40, noted("stops"))
+    within("meter", meter, -20, 20, noted("stops"))
     settings = math.log2(aperture**2 / shutter_time(shutter)) - math.log2(iso / 100)
     return Light(settings + bias + filter_stops + meter)

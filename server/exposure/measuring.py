@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from statistics import fmean
 from typing import TYPE_CHECKING
 
-from server.language import say
+from server.language import noted, say
 
 from .glass import DENSITY_MOST, STOPS_PER_DENSITY
 from .light import EV100_BRIGHTEST, EV100_DIMMEST
@@ -50,8 +50,8 @@ class Measured:
     density_uncertainty: float
 
     def __post_init__(self) -> None:
-        within("stops", self.stops, 0, STOPS_MOST, "stops")
-        within("stops_uncertainty", self.stops_uncertainty, 0, STOPS_MOST, "stops")
+        within("stops", self.stops, 0, STOPS_MOST, noted("stops"))
+        within("stops_uncertainty", self.stops_uncertainty, 0, STOPS_MOST, noted("stops"))
         for field, came, stops in (
             ("density", self.density, self.stops),
             ("density_uncertainty", self.density_uncertainty, self.stops_uncertainty),
@@ -88,9 +88,9 @@ def density_of(without: float, with_glass: float, meter_step: float = 1 / 3) -> 
     >>> round(taken.stops, 3), round(taken.density, 3), round(taken.stops_uncertainty, 3)
     (3.0, 0.903, 0.136)
     """
-    within("without", without, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
-    within("with_glass", with_glass, EV100_DIMMEST, EV100_BRIGHTEST, "stops")
-    within("meter_step", meter_step, STEP_FINEST, STEP_COARSEST, "stops")
+    within("without", without, EV100_DIMMEST, EV100_BRIGHTEST, noted("stops"))
+    within("with_glass", with_glass, EV100_DIMMEST, EV100_BRIGHTEST, noted("stops"))
+    within("meter_step", meter_step, STEP_FINEST, STEP_COARSEST, noted("stops"))
     uncertainty = math.hypot(_rounded(meter_step), _rounded(meter_step))
     spare = COVERAGE * uncertainty
     if not -spare <= without - with_glass <= STOPS_MOST + spare:
@@ -198,5 +198,5 @@ def transmission_of(loss_stops: float) -> float:
     >>> transmission_of(1)
     0.5
     """
-    within("loss_stops", loss_stops, 0, LOSS_MOST, "stops")
+    within("loss_stops", loss_stops, 0, LOSS_MOST, noted("stops"))
     return float(2.0**-loss_stops)

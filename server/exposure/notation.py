@@ -22,7 +22,7 @@ import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from server.language import say
+from server.language import noted, say
 
 from . import wording
 from .glass import DENSITY_MOST, stops_of_density
@@ -101,7 +101,7 @@ def density_meant(notation: Notation, value: float) -> float:
         within("engraved", value, 0, DENSITY_MOST, "D")
         return float(value)
     if notation == "stops":
-        within("engraved", value, 0, STOPS_MOST, "stops")
+        within("engraved", value, 0, STOPS_MOST, noted("stops"))
         thirds = round(3 * value)
         is_marked = abs(3 * value - thirds) < 1e-6
         density = thirds / 10 if is_marked else value * math.log10(2)

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Literal
 
-from server.language import say
+from server.language import noted, say
 
 from .flicker import mains_frequency
 from .glass import FILTERS_MOST, RINGS_MOST, STACKED_MOST, Filter, Holder, StepUps, screws_on
@@ -67,7 +67,7 @@ class Body:
         for seconds in self.shutters:
             shutter_time(seconds, "shutters")
         for stops in self.built_in_nd:
-            within("built_in_nd", stops, 0, 20, "stops")
+            within("built_in_nd", stops, 0, 20, noted("stops"))
         if len(set(self.built_in_nd)) < len(self.built_in_nd):
             raise OutOfRange("built_in_nd", list(self.built_in_nd), say("each position once"))
 
@@ -98,7 +98,7 @@ class Lens:
             )
         if self.thread is not None:
             within("thread", self.thread, 10, 200, "mm")
-        within("loss_stops", self.loss_stops, 0, 5, "stops")
+        within("loss_stops", self.loss_stops, 0, 5, noted("stops"))
         if self.widest_long is not None:
             widest, long, smallest = (
                 exact_f_number(n, field=name)
@@ -226,8 +226,9 @@ class Look:
                 ),
             )
         shutter_time(self.shutter, "look.shutter")
-        within("look.tolerance", self.tolerance, 0, TOLERANCE_MOST, "stop")
-        within("look.rush_tolerance", self.rush_tolerance, 0, RUSH_TOLERANCE_MOST, "stop")
+        # To translate: of light, behind "0 to 0.33"
+        within("look.tolerance", self.tolerance, 0, TOLERANCE_MOST, noted("stop"))
+        within("look.rush_tolerance", self.rush_tolerance, 0, RUSH_TOLERANCE_MOST, noted("stop"))
         if self.mains is not None:
             mains_frequency(self.mains, "look.mains")
 

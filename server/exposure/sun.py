@@ -50,8 +50,8 @@ class Site:
     longitude: float
 
     def __post_init__(self) -> None:
-        within("latitude", self.latitude, -90, 90, "degrees")
-        within("longitude", self.longitude, -180, 180, "degrees")
+        within("latitude", self.latitude, -90, 90, noted("degrees"))
+        within("longitude", self.longitude, -180, 180, noted("degrees"))
 
 
 @dataclass(frozen=True, slots=True)

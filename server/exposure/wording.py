@@ -425,7 +425,8 @@ def _ride_words(kit: Kit, ride: Ride, seconds: float) -> str:
         turn=_turned(done.do, turn_words(count, clicks)), start=f_number(first.aperture), end=f_number(last.aperture),
     )  # fmt: skip
     if clicks == STEPLESS:  # there is nothing to count: it is one turn of an even speed
-        return f"{turn}: {say('evenly over {time}', time=_seconds(seconds))}"
+        evenly = say("evenly over {time}", time=_seconds(seconds))
+        return f"{turn}: {evenly}"
     return f"{turn}: {_every(count, seconds)}"
 
 

@@ -15,6 +15,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import depth
 from server.exposure.refused import OutOfRange
 from server.exposure.scales import exact_f_number
+from server.language import length, manner, say
 
 from .drawing import draw
 from .forms import Distance, FNumber, Form, MaybeDistance, MaybeNumber, Number, Typed, sensor
@@ -42,15 +43,14 @@ class DepthForm(Form):
         try:
             return depth.Camera(self.format, self.focal, self.aperture, self.distance)
         except OutOfRange as refused:
-            raise OutOfRange(FIELDS.get(refused.field, refused.field), refused.came, refused.allowed) from refused
+            raise _refused(refused, "", self.focal, self.distance) from refused
 
     def second(self) -> depth.SecondCamera:
         """The engine's value."""
         try:
             return depth.SecondCamera(self.second_format, self.second_focal, self.second_distance)
         except OutOfRange as refused:
-            field = FIELDS.get(refused.field, refused.field)
-            raise OutOfRange(f"second_{field}", refused.came, refused.allowed) from refused
+            raise _refused(refused, "second_", self.second_focal, self.second_distance) from refused
 
     def check(self) -> None:
         """Hold both cameras to the engine's limits."""
@@ -58,6 +58,15 @@ class DepthForm(Form):
 
 
 FIELDS = {"focal_mm": "focal", "distance_m": "distance"}
+
+
+def _refused(refused: OutOfRange, which: str, focal_mm: float | None, distance_m: float | None) -> OutOfRange:
+    """The engine's word on a camera for the form's field; a distance in feet for who typed it so."""
+    field = which + FIELDS.get(refused.field, refused.field)
+    if manner().feet and refused.field == "distance_m" and distance_m is not None:
+        allowed = say("{low} to {high}", low=length((focal_mm or 0) / 1000), high=length(depth.DISTANCE_MOST))
+        return OutOfRange(field, length(distance_m), allowed)
+    return OutOfRange(field, refused.came, refused.allowed)
 
 
 @router.get("/kits/{kit_id}/depth")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import reduce
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import Request, Response
@@ -22,7 +23,7 @@ from server.door.visitor import TheBook, TheVisitor
 from server.exposure import glass, measuring, notation
 from server.exposure.refused import OutOfRange
 from server.exposure.rig import Hands
-from server.language import decimal, say
+from server.language import decimal, noted, say
 
 from .drawing import draw
 from .forms import (
@@ -167,8 +168,9 @@ class FilterForm(Form):
         if not self.meant and found[0].notation == "factor" and found[0].value in notation.MARKED_FACTORS:
             chosen = [found[0]]  # ND8 is the standard's own name for a 0.9; it needs no question
         if len({each.density for each in chosen}) > 1:
-            *some, last = [_meaning(each) for each in chosen]
-            meanings = say("{some} or {last}", some=", ".join(some), last=last)
+            meanings = reduce(
+                lambda some, last: say("{some} or {last}", some=some, last=last), [_meaning(each) for each in chosen]
+            )
             raise Unclear(
                 field, typed, say("{typed} may be {meanings}: say which, below", typed=typed, meanings=meanings)
             )
@@ -218,20 +220,40 @@ class HandsForm(Form):
 
 @dataclass(frozen=True, slots=True)
 class Thing:
-    """One kind of thing in a kit: its table, its form, and the engine's check of it."""
+    """One kind of thing in a kit: its table, its form, the engine's check, and the word where its name is taken."""
 
-    one: str
     table: Any
     form: type[Form]
     check: Callable[[Any], object]
+    taken: str
 
 
 Things = Literal["bodies", "lenses", "holders", "filters"]
 THINGS: dict[Things, Thing] = {
-    "bodies": Thing("body", tables.Body, BodyForm, kits.check_body),
-    "lenses": Thing("lens", tables.Lens, LensForm, kits.check_lens),
-    "holders": Thing("holder", tables.Holder, HolderForm, kits.holder_of),
-    "filters": Thing("filter", tables.Filter, FilterForm, kits.filter_of),
+    "bodies": Thing(
+        tables.Body,
+        BodyForm,
+        kits.check_body,
+        noted("This kit has a body “{name}” already; it needs a name of its own"),
+    ),
+    "lenses": Thing(
+        tables.Lens,
+        LensForm,
+        kits.check_lens,
+        noted("This kit has a lens “{name}” already; it needs a name of its own"),
+    ),
+    "holders": Thing(
+        tables.Holder,
+        HolderForm,
+        kits.holder_of,
+        noted("This kit has a holder “{name}” already; it needs a name of its own"),
+    ),
+    "filters": Thing(
+        tables.Filter,
+        FilterForm,
+        kits.filter_of,
+        noted("This kit has a filter “{name}” already; it needs a name of its own"),
+    ),
 }
 
 
@@ -396,9 +418,7 @@ def _refusals(thing: Thing, rows: list[Any], thing_id: int | None, values: dict[
         typed.refuse(refused)
     words = {FIELDS.get(field, field): word for field, word in typed.errors.items()}
     if any(row.name == values["name"] and row.id != thing_id for row in rows):
-        words["name"] = say(
-            "This kit has a {one} “{values}” already; it needs a name of its own", one=thing.one, values=values["name"]
-        )
+        words["name"] = say(thing.taken, name=values["name"])
     elif thing_id is None and len(rows) >= THINGS_MOST:
         words["name"] = say("This kit has {most} of them already; that is all it can keep", most=THINGS_MOST)
     return words

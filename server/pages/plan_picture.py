@@ -844,11 +844,12 @@ def _said(stops: Sequence[At], axis: Axis) -> str:
     )
     touched = [each.number for each in stops if each.touched]
     if not touched:
-        return f"{said} {say('Hands never touch the glass.')}"
-    times = say_many(
-        "Hands touch the glass once, at {stops}.", "Hands touch the glass {count} times, at {stops}.", len(touched),
-        stops=_stops(touched),
-    )  # fmt: skip
+        times = say("Hands never touch the glass.")
+    else:
+        times = say_many(
+            "Hands touch the glass once, at {stops}.", "Hands touch the glass {count} times, at {stops}.", len(touched),
+            stops=_stops(touched),
+        )  # fmt: skip
     return f"{said} {times}"
 
 

@@ -65,19 +65,18 @@ def test_no_secret_is_in_what_the_server_writes(tmp_path):
             check=True, capture_output=True, text=True,
         )  # fmt: skip
         invite = re.search(r"join#(\S+)", made.stdout)[1]
-        asks = httpx.Client(base_url=served.url, headers={"origin": served.url}, follow_redirects=True)
+        with httpx.Client(base_url=served.url, headers={"origin": served.url}, follow_redirects=True) as asks:
 
-        def post(path, **fields):
-            return asks.post(path, data=fields).text
+            def post(path, **fields):
+                return asks.post(path, data=fields).text
 
-        assert "Days" in post("/join", link=invite, name="Ines of the long name")
-        cookies = list(asks.cookies.values())
-        assert len(cookies) == 1
-        secrets = [invite, *cookies, "guessed-link-that-nobody-gave-out"]
-        second = re.search(r"join#([\w-]+)", post("/crew/invites", role="guest", lasts="day", uses="1", name=""))[1]
-        code = re.search(r'answer-said">([A-Z0-9-]+)<', post("/crew/codes"))[1]
-        post("/join", link="guessed-link-that-nobody-gave-out", name="Eve")
-        asks.close()
+            assert "The first day" in post("/join", link=invite, name="Ines of the long name")
+            cookies = list(asks.cookies.values())
+            assert len(cookies) == 1
+            secrets = [invite, *cookies, "guessed-link-that-nobody-gave-out"]
+            second = re.search(r"join#([\w-]+)", post("/crew/invites", role="guest", lasts="day", uses="1", name=""))[1]
+            code = re.search(r'answer-said">([A-Z0-9-]+)<', post("/crew/codes"))[1]
+            post("/join", link="guessed-link-that-nobody-gave-out", name="Eve")
         served.process.terminate()
         served.process.wait(10)
     wrote = "\n".join(served.wrote)

@@ -32,7 +32,7 @@ def test_a_lead_makes_an_invite_and_somebody_comes_in_by_it(site):
     assert form.to == "/join/offer"
     answer = came.post("/join", link=secret, name="Ines B.")
     assert (answer.status_code, answer.headers["location"]) == (303, "/")
-    assert "Days" in came.get("/").text
+    assert "The first day" in came.get("/").text
     people = came.get("/crew").text
     assert "Ines B. (you)" in people
     assert [(row.name, row.role) for row in site.rows(tables.Person)] == [("Ines B.", "second")]

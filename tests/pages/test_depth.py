@@ -130,3 +130,29 @@ def test_every_edge_of_every_field_is_answered_or_refused_in_words(unchanged):
 @pytest.mark.parametrize("kit", ["99", "0", "x"])
 def test_a_kit_that_is_not_there_is_404(unchanged, kit):
     ask(unchanged, 404, kit=kit)
+
+
+@pytest.fixture
+def in_feet(unchanged):
+    unchanged.client.cookies.set("manner", "en.feet")
+    yield unchanged
+    unchanged.client.cookies.delete("manner")
+
+
+def test_distances_are_typed_and_answered_in_feet_by_whoever_chose_them(in_feet):
+    """3 m are 9.843 ft, and the limits of 3 m by hand, as above, are 2.737 m and 3.320 m."""
+    page = in_feet.get("/kits/1/depth")
+    assert page.form("/kits/1/depth")["distance"].value == "9.843"
+    assert "Subject, ft away" in page.text
+    answer = ask(in_feet, distance="9.843")
+    assert answer.form("/kits/1/depth")["distance"].value == "9.843", "as it was typed"
+    said = re.search(r"from ([\d.]+) ft to ([\d.]+) ft", part(answer, "depth"))
+    assert [float(said[1]), float(said[2])] == pytest.approx([2.737 / 0.3048, 3.320 / 0.3048], abs=0.05)
+
+
+@pytest.mark.parametrize("field", ["distance", "second_distance"])
+def test_a_distance_that_cannot_be_is_refused_in_feet_too(in_feet, field):
+    """50 mm are 0.16 ft, and 10,000 m are 32,808 ft."""
+    page = ask(in_feet, 422, second_focal="50", **{field: "0.1"})
+    assert "0.10 ft" in page.text
+    assert "0.16 ft to 32808 ft" in page.text
