@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from server.book.log import rig_data
 from server.book.order import instant
+from server.language import manner
 
 if TYPE_CHECKING:
     from server.book.days import Day
@@ -27,7 +28,8 @@ def pocket_mark(day: Day, now: datetime) -> str:
     places = [(place.number, place.name, place.spot, place.look, place.lasers, place.matched) for place in day.places]
     order = [(stop.number, stop.name, stop.place, stop.planned, stop.lens, stop.notes) for stop in day.order]
     looks = [(number, each.look) for number, each in day.at_stops.items()]
-    made_of = (FORMAT, day.used, day.name, day.on, day.seen_at, day.site, day.mains, day.sky(now), places, order, looks)
+    seen = (day.used, day.name, day.on, day.seen_at, day.site, day.mains, day.sky(now), places, order, looks)
+    made_of = (FORMAT, manner(), *seen)
     return hashlib.blake2s(repr(made_of).encode(), digest_size=6).hexdigest()
 
 

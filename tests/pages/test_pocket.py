@@ -145,6 +145,16 @@ def test_the_page_says_where_the_shooter_stands(site):
     assert after["made"] >= before["made"]
 
 
+def test_its_mark_changes_with_the_language_and_the_units_it_speaks_in(site):
+    site.day_at(14.2, 6.1)
+    seen = {mark(site)}
+    for manner in ("de", "en.feet", "en.twelve"):
+        site.client.cookies.set("manner", manner)
+        assert pocket(site)["mark"] == mark(site)
+        seen.add(mark(site))
+    assert len(seen) == 4
+
+
 def test_its_mark_changes_with_what_it_is_made_of_and_not_with_a_tap(site):
     _, (one, two) = site.day_at(14.2, 6.1)
     first = mark(site)
